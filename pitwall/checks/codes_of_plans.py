@@ -45,9 +45,9 @@ OF_PLANS = (
          "some would be spoken in corners or not at all.",
          "Move an item to another lap, shorten the sentences, or set switches in the garage.", "warning"),
     Code("PW213", "call that a pit board cannot show",
-         "A board holds three short lines and is read once a lap, by the line: it cannot ask a question, and a "
-         "long text does not fit on it.",
-         "Shorten the 'short' form, tell it in the garage, or leave the item out."),
+         "A board holds three short lines and is read once a lap, by the line: it cannot ask anything, and a long text "
+         "does not fit on it. What is a question by its kind is asked in the garage once the car is back.",
+         "Shorten the 'short' form, give a step that asks 'kind: question', or leave the item out."),
     Code("PW214", "question on a one-way radio",
          "The driver hears it and cannot answer before the garage.",
          "Ask in the garage, or leave it: the answer then comes after the run.", "warning"),

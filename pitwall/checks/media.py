@@ -21,6 +21,7 @@ ASKED_ON = ("cool", "in", "installation")
 """Laps on which the driver is asked for what he did not say."""
 STANDING = ("garage", "pit_exit", "pit_lane")
 NO_QUESTION = "nothing that the driver must answer on track"
+A_QUESTION = "a step with 'kind: question', which is asked in the garage once the car is back"
 
 
 def check_medium(plan: Plan, around: Around) -> Iterator[Finding]:
@@ -84,8 +85,10 @@ def _one_way(placed: Placed, step: Step) -> Finding | None:
 
 
 def _on_board(placed: Placed, step: Step) -> Finding | None:
+    if step.kind == "question":
+        return None  # asked in the garage once the car is back: engine/rules/back_in_the_garage.py
     if asks(step):
-        return _asks_something("PW213", placed, NO_QUESTION)
+        return _asks_something("PW213", placed, A_QUESTION)
     short = short_of(placed, step)
     if short is None or board_lines(short) is not None:
         return None
@@ -97,8 +100,7 @@ def _on_board(placed: Placed, step: Step) -> Finding | None:
 def _before_leaving(placed: Placed, step: Step) -> Finding | None:
     """What belongs to this lap is told in the garage before it: nobody can answer then, nor on the lap. A question is
     asked there once the car is back."""
-    expected = "a step with 'kind: question', which is asked in the garage once the car is back"
-    return _asks_something("PW222", placed, expected) if asks(step) and step.kind != "question" else None
+    return _asks_something("PW222", placed, A_QUESTION) if asks(step) and step.kind != "question" else None
 
 
 def short_of(placed: Placed, step: Step) -> str | None:

@@ -17,6 +17,7 @@ ABOUT = """What a key, a keypad or a script may ask for; arguments are written n
                  clock remaining_s=2480 (or 41:20) [running=true], pit_exit pit_exit=closed [opens_at_s=600],
                  set_car run=long lap=3 lap_kind=timed | in_garage=true, set_switch switch=... position=...,
                  set_tyres tyres=B1 [tyre_laps=4], set_fuel fuel_kg=18, undo [comment=3]
+                 [of=quiet]: of that name, however long ago
   calls          said, skip, defer, repeat, confirm [call="words of the call"]; box, quiet, keep_in, let_go
   the plan       extend, shorten [run=...] [laps=1], drop run=... [item=...], amend text=why --changes FILE,
                  adopt, decline [proposal=...], switch_plan alternate=wet text=why: the answer waits up to three

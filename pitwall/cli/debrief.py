@@ -118,7 +118,8 @@ def _of_car(car: CarDebrief) -> list[str]:
               for item in lost]
     radio = car.radio
     lines.append(f"    radio: {radio.calls} calls, {radio.in_time} in time ({radio.in_window} begun in their window), "
-                 f"{radio.unconfirmed} unconfirmed, {radio.late} late, {radio.missed} missed; " + (
+                 f"{radio.unconfirmed} unconfirmed, {radio.late} late, {radio.missed} missed, "
+                 f"{radio.withdrawn} withdrawn; " + (
                      "a pit board, nothing spoken on track" if radio.medium == "board" else
                      f"{radio.mean_load_s:g} s spoken a minute on track"))
     return lines

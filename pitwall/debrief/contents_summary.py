@@ -38,7 +38,7 @@ def summary_sections(car: CarDebrief, debrief: Debrief) -> tuple[Section, ...]:
     none = () if said else (Words("none was noted.", OPEN_WORDS),)
     return (
         Section(f"Car {car.car}: what was done", 2, done),
-        Section("To do next", 3, (*_to_do(car, debrief.session), *none)),
+        Section("To do next", 3, (*_to_do(car, debrief.session, debrief.run), *none)),
         *((Section(OPEN, 3, (Points(said),)),) if said else ()),
     )
 
@@ -96,7 +96,7 @@ def _outcome(car: CarDebrief) -> str:
     return words + (laps if car.laps else "No lap was driven.")
 
 
-def _to_do(car: CarDebrief, session: SessionSummary) -> tuple[Block, ...]:
+def _to_do(car: CarDebrief, session: SessionSummary, cut_to: str | None) -> tuple[Block, ...]:
     """Whole runs first, then items of runs that were driven; musts before shoulds, coulds named."""
     owed = [one for one in car.runs if one.owed]
     whole = [one for one in owed if not one.stints and not one.finished]
@@ -118,7 +118,8 @@ def _to_do(car: CarDebrief, session: SessionSummary) -> tuple[Block, ...]:
     coulds += dict.fromkeys(f"{say.plain(one.do)} of {one.run}" for one in items if one.wanted == "could")
     if coulds:
         points.append(Words(f"{', '.join(coulds)}.", "Could, when there is time:"))
-    left = Points(tuple(points)) if points else Words("Nothing is left of the plan.")
+    nothing = f"Nothing is left of {cut_to}; other runs are not here." if cut_to else "Nothing is left of the plan."
+    left = Points(tuple(points)) if points else Words(nothing)
     unsure = [one for one in car.items if one.outcome == "probably_done" and one.run not in untouched]
     return (left, *_left_out(unsure, "Only probably done, and left out above:"),
             *_left_out([one for one in left_items if one.too_late],

@@ -32,7 +32,6 @@ UNNEEDED = "no longer needed"
 WAITS = "waits for the next stretch on which the driver can listen"
 HELD_BACK = "held back"
 SETTLED = "said; nothing speaks against it"
-COMMENTED = "a comment of its run was noted"
 
 
 @dataclass

@@ -5,6 +5,8 @@ The same command from two seats is no error: the second hears what already holds
 
 from __future__ import annotations
 
+import math
+
 from pitwall.engine import called_in, driven_again, handover, hold_evidence, items
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Answer, Handler, Refusal
@@ -201,6 +203,7 @@ def _box(command: CommandGiven, car: TeamCar, now: float) -> Answer:
     if run is None:
         raise Refusal(f"car {car.car} is on no run of the plan; tell the driver yourself")
     if run.expected_kind == "in":
+        run.flag_was_s = math.inf  # not for the flag alone any more
         return Answer(f"car {car.car} is to box this lap already")
     last = car.track.earliest(car.lap_map.last_chance)
     past = car.track.seen_phase > car.lap_map.last_chance or (last is not None and now > last)

@@ -19,8 +19,8 @@ from pitwall.comments.matrix import place_words
 from pitwall.comments.shorthand import ShorthandError, parse
 from pitwall.engine import drivers
 from pitwall.engine.answers import Answer, Handler, Refusal
-from pitwall.engine.calls import COMMENTED
 from pitwall.engine.hand_words import lap_words
+from pitwall.engine.items import COMMENTED
 from pitwall.engine.laps import LapRecord
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.progress import RunState

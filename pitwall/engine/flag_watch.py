@@ -8,7 +8,8 @@ would have been seen.
 
 Where not even the quickest lap from here is at the line before the flag, the lap is the in-lap from that moment on, as
 it would be once the flag has fallen: nobody is told of timed laps that are none, or to set switches for them. What a
-person then decides, such as one lap more, stands.
+person then decides, such as one lap more, stands. Where the clock is put right, or the session made longer, so that a
+timed lap can begin after all, the car goes on.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from __future__ import annotations
 import math
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
+from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import RUNNING, SessionClock
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Output
@@ -41,11 +43,14 @@ def look(
     text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, flag_s, held, now)
     run = car.progress.current
     if run is not None and run.called_for_flag and run.called_in and on_track and clock.status in RUNNING:
-        return []  # it stands as it was told, until the car is in
+        if flag_s <= run.flag_was_s + car.setup.regulations.clock_uncertainty_s or _too_late(car, flag_s, now):
+            return []  # it stands as it was told, until the car is in
+        _let_go_on(car, run)
+        return alerts.over(KIND, car.car, now)
     if text is None:
         return alerts.over(KIND, car.car, now)
     if on_track and clock.status in RUNNING and _surely(car, flag_s, now):
-        _call_in(car)
+        _call_in(car, flag_s)
     explained = () if on_track else ("overrun",)
     return alerts.hold(KIND, car.car, text, now, clock.alert_status, explained_by=explained)
 
@@ -71,19 +76,31 @@ def _on_track(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None
 
 def _surely(car: TeamCar, flag_s: float, now: float) -> bool:
     """Guard: the car goes, and however quick it is from here on, the flag falls before the timed lap begins."""
+    return car.track.state in ("out", "cool") and _too_late(car, flag_s, now)
+
+
+def _too_late(car: TeamCar, flag_s: float, now: float) -> bool:
     earliest = car.track.earliest(1.0)
-    if earliest is None or car.track.state not in ("out", "cool"):
+    if earliest is None:
         return False
     return max(earliest, _not_before(car, now)) + _must_last(car) > flag_s + car.setup.regulations.clock_uncertainty_s
 
 
-def _call_in(car: TeamCar) -> None:
+def _call_in(car: TeamCar, flag_s: float) -> None:
     run = car.progress.current
     if run is None or run.called_for_flag or run.called_in:
         return
     run.called_for_flag = run.flag_fell = True
+    run.flag_was_s = flag_s
     car.progress.box_now()
     car.track.move("called_in")
+
+
+def _let_go_on(car: TeamCar, run: RunState) -> None:
+    """The flag falls later than it was thought: whoever was called in for it drives on, and may be called in anew."""
+    run.called_for_flag = run.flag_fell = False
+    car.progress.go_on(run)
+    car.track.move("let_run")
 
 
 def _in_garage(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None:

@@ -3,21 +3,23 @@ place is tried again on the next lap of the run that allows it."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 
 from pitwall.engine import driven_again
 from pitwall.engine.call import Call
-from pitwall.engine.calls import CALLED_IN, COMMENTED, HELD_BACK, SETTLED, UNNEEDED, YELLOW
+from pitwall.engine.calls import CALLED_IN, HELD_BACK, SETTLED, UNNEEDED, YELLOW, CallBook
 from pitwall.engine.item_evidence import word_suffices
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.switches import SwitchBoard
-from pitwall.model.car import same_position
+from pitwall.model.car import Position, same_position
 from pitwall.model.plan import LapKind, lent
 from pitwall.model.procedure import Procedure
 
 KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "quiet", CALLED_IN)
 """Reasons for which a call is taken back without its item being tried on another lap."""
+COMMENTED = "a comment of its run was noted"
 NO_CALL = "its lap was driven without a call for it"
+NO_WORD = "no word that its call was said"
 NO_COOL_LAP = "a timed lap was driven in place of its cool-down lap"
 
 
@@ -47,10 +49,25 @@ def next_leg(run: RunState, item: ItemState, procedure: Procedure, after: int) -
     return None
 
 
-def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Procedure], leg_now: int, t: float) -> None:
-    """A call that belongs to an item changed state: the item follows."""
+ToCome = Callable[[RunState, ItemState], bool]
+
+
+def nothing_to_come(_run: RunState, _item: ItemState) -> bool:
+    """Guard of a car of which no switch is to be told."""
+    return False
+
+
+def call_moved(
+    runs: list[RunState], call: Call, procedures: Mapping[str, Procedure], leg_now: int, t: float,
+    to_come: ToCome = nothing_to_come, keyed: bool = False,
+) -> None:
+    """A call that belongs to an item changed state: the item follows. ``to_come`` tells whether the change of its
+    switch is still to be told (``change_to_come``). ``keyed``: who says it presses keys."""
     found = find_item(runs, call.spec.item)
     if found is None:
+        for run, item in _held_for(runs, call):
+            item.held = False
+            _try_again(run, item, procedures, leg_now, t, item.reason or call.reason or call.state)
         return
     run, item = found
     if driven_again.void(item, call.said_t):
@@ -61,14 +78,26 @@ def call_moved(runs: list[RunState], call: Call, procedures: Mapping[str, Proced
         if call.state in ("said", "late", "done"):
             item.signal("fail", t, f"broken off: {call.spec.breaks_off}")
     elif call.state in ("said", "late", "unconfirmed"):
-        item.signal("call", t, "said" if call.state == "said" else call.state)
+        _called(run, item, call.state, keyed, t)
     elif call.state == "done":
         item.signal("call", t)
         _acted_on(run, item, procedures.get(item.item.do), call, t)
     elif call.state == "skipped":
         item.signal("fail", t, call.reason or "skipped")
     elif call.state in ("missed", "withdrawn") and call.reason not in KEEPS_ITS_LAP:
-        _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
+        if item.state == "planned" and to_come(run, item):
+            item.held, item.reason = True, call.reason or call.state  # the change alone does what they ask for
+        else:
+            _try_again(run, item, procedures, leg_now, t, call.reason or call.state)
+
+
+def _called(run: RunState, item: ItemState, state: str, keyed: bool, t: float) -> None:
+    """Its call was said, or is over without a word: of who presses keys it was hardly said then, and after the flag
+    nothing else shows that it was done."""
+    if state == "unconfirmed" and keyed and not run.laps:
+        item.reason = NO_WORD if item.state == "planned" else item.reason
+    else:
+        item.signal("call", t, state)
 
 
 def said_all_the_same(runs: list[RunState], call: Call, t: float) -> None:
@@ -132,6 +161,29 @@ def _try_again(
     item.reason, item.t = f"moved to {run.lap_label(leg)}: {why}", t
 
 
+def change_to_come(board: SwitchBoard, book: CallBook, run: RunState, item: ItemState) -> bool:
+    """Guard: a call that is not over yet asks for all that the item wants set on its lap."""
+    wanted = board.item_wants(run, item)
+    return bool(wanted) and any(
+        call.open and call.spec.run == run.run.run and call.spec.lap == run.lap_label(item.leg)
+        and _asks_for(call, wanted) for call in book.asking("set_switch"))
+
+
+def _asks_for(call: Call, wanted: Mapping[str, Position]) -> bool:
+    asked = call.spec.asked
+    return all(name in asked and same_position(asked[name], to) for name, to in wanted.items())
+
+
+def _held_for(runs: list[RunState], call: Call) -> list[tuple[RunState, ItemState]]:
+    """Items that waited for this change, which ended and was not told."""
+    untold = call.state in ("missed", "withdrawn", "unconfirmed", "skipped") and call.reason not in KEEPS_ITS_LAP
+    if call.spec.ask.action != "set_switch" or not untold:
+        return []
+    return [(run, item) for run in runs for item in run.items
+            if item.held and item.state == "planned" and (run.run.run, run.lap_label(item.leg)) == (
+                call.spec.run, call.spec.lap)]
+
+
 def switched(run: RunState, call: Call, board: SwitchBoard, t: float) -> None:
     """The driver was told to set all that an item of that lap wants, or did so before a key was pressed and telemetry
     shows it: the lap is driven so, whether or not the item's own words are said, and it is not tried again on
@@ -147,7 +199,7 @@ def switched(run: RunState, call: Call, board: SwitchBoard, t: float) -> None:
         leg = item.leg - lent(board.plan.medium, run.laps, item.leg - 1)
         if item.state == "planned" and call.spec.lap in (run.lap_label(item.leg), run.lap_label(leg)):
             wanted = board.item_wants(run, item)
-            if wanted and all(name in asked and same_position(asked[name], to) for name, to in wanted.items()):
+            if wanted and _asks_for(call, wanted):
                 item.signal("call", t, "its switch was changed for it")
 
 

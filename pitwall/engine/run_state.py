@@ -34,6 +34,8 @@ class ItemState:
     taken_out: str | None = None
     judged: bool = False
     """Its lap was set against the loops: ``hold_evidence.py``."""
+    held: bool = False
+    """Its words were given up while the change of its switch was still to be told: with that it is moved or not."""
     ahead: str | None = None
     """Why it counts as done once its lap is driven: the word for that came while the car stood in the garage."""
     against: str | None = None
@@ -46,7 +48,7 @@ class ItemState:
         if not allowed(ITEM, self.state, signal):
             return False
         self.state = step("item", self.state, signal)
-        self.reason, self.t = reason, t
+        self.reason, self.t, self.held = reason, t, False
         self.ahead = self.ahead if self.state == "called" else None
         return True
 
@@ -98,6 +100,8 @@ class RunState:
     """The run that the car left for: it stayed out beyond that, and was taken to be on this one."""
     called_for_flag: bool = False
     """The car was called in because no timed lap could begin before the flag any more; that is done once."""
+    flag_was_s: float = 0.0
+    """When the flag was to fall as it was called in for that, session seconds; infinite: a person wants it in."""
     by_flag: bool = False
     """A flag ended it as the car came in last: nobody meant it to be over."""
     called_before_red: bool = False

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 
 from pitwall.engine import called_in, calling_again, drivers, item_times, items, lap_behind, stayed_out, windows
 from pitwall.engine.boards_read import acted_on, is_ahead
@@ -15,6 +16,7 @@ from pitwall.engine.channel import ChannelBook
 from pitwall.engine.comment_book import CommentBook
 from pitwall.engine.holds import HoldWatch
 from pitwall.engine.media import convey
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.owed import OwedAnswers
 from pitwall.engine.plan_desk import PlanDesk
 from pitwall.engine.progress import PlanProgress, RunState
@@ -299,10 +301,12 @@ class TeamCar:
         """Calls changed state: their items follow."""
         run = self.progress.current
         leg_now = run.pointer if run is not None else 0
+        to_come = partial(items.change_to_come, self.switches, self.book)
         for call in changed:
             if run is not None:
                 items.switched(run, call, self.switches, now)
-            items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now)
+            items.call_moved(self.progress.runs, call, self.setup.procedures, leg_now, now, to_come,
+                             self.book.keys >= FEW_KEYS)
 
     def settle(self, clock: SessionClock, now: float) -> None:
         """Calls that were said, and whose place is far behind, are taken as acted on; a car that did not leave is

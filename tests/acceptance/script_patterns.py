@@ -113,9 +113,9 @@ def _kind_of(alert_id: str) -> str:
     return max((kind for kind in kinds if plain == kind or plain.startswith(f"{kind}_")), key=len, default="")
 
 
-def any_alert(but: str | None = None) -> Pattern:
-    """Any alert at all, or any but of one kind."""
-    kind = {} if but is None else {"kind": Test(f"any but {but}", lambda name: name != but)}
+def any_alert(*but: str) -> Pattern:
+    """Any alert at all, or any but of some kinds."""
+    kind = {"kind": Test(f"any but {' and '.join(but)}", lambda name: name not in but)} if but else {}
     return Pattern("alert", {"active": True} | kind)
 
 

@@ -77,7 +77,7 @@ def test_a_could_that_does_not_fit_is_no_alert() -> None:
     """Plans are over-full on purpose: a run that is nice to have raises nothing, however small its chance."""
     play = session(WORK, MORE, starts_at=-60, forecast=_forecaster(lambda t: 0.95, could=0.0))
     play.want(forecast())
-    play.never(any_alert(but="release_overdue"))
+    play.never(any_alert("release_overdue"))
     play.run(until=300)
 
 
@@ -201,7 +201,7 @@ def test_no_call_alone_raises_an_alert() -> None:
     has not left is another matter, and is said once."""
     play = session(CHECKS, MORE, starts_at=-300)
     play.want(forecast_asked())
-    play.never(any_alert(but="release_overdue"))
+    play.never(any_alert("release_overdue"))
     play.want(alert("release_overdue", car="41"), times=1)
     play.run(until=900)
     assert any(history[-1].state == "unconfirmed" for history in play.calls().values())

@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
-from typing import Any, TypeVar
+from typing import Any, Self, TypeVar
 
 from pitwall.app.loading import load_setup
 from pitwall.app.resources import demo_event
@@ -31,6 +31,8 @@ from pitwall.track.lapmap import LapMap, lap_map
 
 CAR = "41"
 LAP_S = 100.0
+SOON_S = 60.0
+"""From the last fact of a test to the end of its session, where nothing else is to happen in it."""
 LOOPS = {"1": 0.3, "2": 0.7}
 PIT_EXIT, LAST_CHANCE, PIT_ENTRY = 0.05, 0.93, 0.95
 Made = TypeVar("Made", bound=Output)
@@ -191,7 +193,7 @@ class Stage:
                 heapq.heappush(self._wakes, output.t)
         return found
 
-    def wait(self, until: float) -> Stage:
+    def wait(self, until: float) -> Self:
         """Let time pass, wake-ups and all."""
         while self._wakes and self._wakes[0] <= until:
             self.now = max(self.now, heapq.heappop(self._wakes))
@@ -234,6 +236,14 @@ class Stage:
         answers = [one for one in outputs if isinstance(one, Answered | Refused)]
         assert len(answers) == 1, f"{command} got {len(answers)} answers"
         return answers[0]
+
+    def close(self) -> Self:
+        """Race control ends the session soon after what was told last. A test that is about the end of the hour gives
+        it itself: to wait for that, each of its seconds decided on here and by what reads the journal, costs more than
+        all the rest."""
+        self.status(self.now + SOON_S, "finished")
+        self.status(self.now + SOON_S, "closed")
+        return self
 
     # -- whole laps -------------------------------------------------------------------------------------------------
 

@@ -54,8 +54,7 @@ def driven(laps: str, items: list[dict[str, Any]], *stands: tuple[float, int], r
 
 def told(stage: Kept) -> CarDebrief:
     """The debrief after the session was closed."""
-    stage.status(3600, "closed")
-    return debrief(stage.facts, "test").cars[0]
+    return debrief(stage.close().facts, "test").cars[0]
 
 
 def became(stage: Kept) -> list[tuple[str, str]]:

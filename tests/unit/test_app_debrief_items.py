@@ -33,8 +33,7 @@ def staged(*runs: dict[str, Any]) -> Kept:
 
 def car_of(made: Kept) -> CarDebrief:
     """The debrief of the car after the session was closed."""
-    made.status(3600, "closed")
-    return debrief(made.facts, "test").cars[0]
+    return debrief(made.close().facts, "test").cars[0]
 
 
 def asked(made: Kept) -> float:

@@ -54,8 +54,7 @@ def driven(*runs: dict[str, Any], dropped: str | None = "hold", **more: Any) -> 
 
 def drafted(made: Kept, folder: Path, **more: Any) -> Draft:
     """The draft after the session was closed."""
-    made.status(3600, "closed")
-    return next_plan(made.journal(folder), **more)
+    return next_plan(made.close().journal(folder), **more)
 
 
 def told_of(made: Draft) -> list[str]:
@@ -155,9 +154,7 @@ def test_a_name_that_is_cut_stays_a_name_of_its_own(tmp_path: Path) -> None:
 def test_a_template_that_has_what_is_left_is_not_given_it_twice(tmp_path: Path) -> None:
     """A draft taken as template for the same journal stays as it is; a run of another purpose that happens to have the
     name takes nothing away."""
-    stage = driven()
-    stage.status(3600, "closed")
-    journal = stage.journal(tmp_path)
+    journal = driven().close().journal(tmp_path)
     first = next_plan(journal).plan
     assert [run.run for run in next_plan(journal, template=first).plan.runs] == [run.run for run in first.runs]
     chance = next_plan(journal, template=plan(SPARE | {"run": "first-rest"}, tyre_sets=SETS)).plan
@@ -251,8 +248,7 @@ def turned_wet(*dry: dict[str, Any], sets: dict[str, Any]) -> Kept:
     made.wait(t + 60).command("switch_plan", alternate="wet", text="rain")
     t = made.wait(t + 600).leave(t + 600).lap(t + 600, 125, from_exit=True)
     made.home(made.lap(t, 100))
-    made.status(3600, "closed")
-    return made
+    return made.close()
 
 
 def gone_wet(folder: Path, *dry: dict[str, Any], sets: dict[str, Any], **more: Any) -> Draft:

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pitwall.app.debrief_left import was_for
+from pitwall.app.debrief_run import cut_to_run
 from pitwall.app.debriefing import debrief_of
 from pitwall.app.next_plan import Draft
 from pitwall.cli.debrief import in_words
@@ -197,10 +198,14 @@ def to_do(draft: Draft, folder: Path) -> str:
 def test_the_debrief_asks_for_no_warm_up_that_the_next_plan_carries_nowhere(tmp_path: Path) -> None:
     """Its laps were driven: it stands beside what is to be done, as in the draft. Where its lap goes on it is to be
     done."""
-    said = to_do(ended_early(tmp_path, "out, 2 timed, in", WARM, 100, 100), tmp_path)
+    draft = ended_early(tmp_path, "out, 2 timed, in", WARM, 100, 100)
+    said = to_do(draft, tmp_path)
     assert "Nothing is left of the plan." in said
     assert "warm up of first on out-lap." in said
     assert "left out above, for the laps that it makes the car ready for were driven" in said
+    of_one = cut_to_run(debrief_of(tmp_path / draft.journal), "first", "41")
+    said = str(summary_sections(of_one.cars[0], of_one)[1].blocks)
+    assert "Nothing is left of first; other runs are not here." in said
     said = to_do(ended_early(tmp_path, "out, 4 timed, in", WARM, 100, red=True), tmp_path)
     assert "Must: warm up of first:" in said
     assert "left out above" not in said

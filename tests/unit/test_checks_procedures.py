@@ -166,10 +166,13 @@ def test_an_item_cannot_ask_for_a_switch_on_a_cool_down_lap_that_cannot_put_it_b
 
 
 def test_a_board_asks_nothing_and_holds_three_short_lines() -> None:
-    """A question and a long text are errors, told once for each procedure; what is short is shown."""
-    found = on_medium("board", {"do": "driver_comment", "on": ["cool", "in"]}, {"do": "long", "on": "timed"},
-                      {"do": "flap_compare", "on": {"timed": 2}, "with": {"flap": "open"}})  # fmt: skip
+    """What asks and is no question by its kind, and a long text, are errors, told once for each procedure; what is
+    short is shown. A question is asked in the garage once the car is back."""
+    found = on_medium("board", {"do": "radio_check", "on": "in"}, {"do": "long", "on": "timed"},
+                      {"do": "flap_compare", "on": {"timed": 2}, "with": {"flap": "open"}},
+                      {"do": "driver_comment", "on": ["cool", "in"]})  # fmt: skip
     assert [(one.code, one.severity) for one in found] == [("PW213", "error")] * 2
+    assert "kind: question" in (found[0].expected or "")
     assert "asks the driver something" in found[0].found
     assert "too long for a board" in found[1].found
     assert "3 lines of 10" in (found[1].expected or "")

@@ -23,8 +23,7 @@ def stayed_out() -> Kept:
     """Left for the short run on B1, stayed out, and was taken for the long one, which wants B2 and 26 kg."""
     made = Kept(setup(plan(HOLDS, LONG, tyre_sets=SETS), regulations=BOTH)).green()
     made.home(made.drive(200, 125, *[100.0] * 8))
-    made.status(3600, "closed")
-    return made
+    return made.close()
 
 
 def made_of(stage: Kept) -> Debrief:

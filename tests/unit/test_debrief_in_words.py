@@ -8,7 +8,7 @@ from typing import cast
 from pitwall.cli.debrief import _of_car
 from pitwall.debrief.model import CarDebrief
 
-RADIO = SimpleNamespace(calls=0, in_time=0, in_window=0, unconfirmed=0, late=0, missed=0, mean_load_s=0.0,
+RADIO = SimpleNamespace(calls=0, in_time=0, in_window=0, unconfirmed=0, late=0, missed=0, withdrawn=0, mean_load_s=0.0,
                         medium="two_way")
 
 

@@ -86,8 +86,7 @@ def test_a_slip_behind_a_repeat_leaves_the_moment_at_which_the_call_was_said_bef
     assert (call.state, call.said_t) == ("due", said_s)
     assert made.car.progress.runs[0].items[0].state == "called"
     made.home(made.leave(200).lap(200, 125, from_exit=True))
-    made.status(3600, "closed")
-    row = next(one for one in debrief(made.facts, "x").cars[0].calls if one.call == call.id)
+    row = next(one for one in debrief(made.close().facts, "x").cars[0].calls if one.call == call.id)
     assert row.said_s == pytest.approx(said_s)
 
 

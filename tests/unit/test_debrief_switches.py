@@ -216,8 +216,7 @@ def test_a_call_that_nobody_said_leaves_its_switch_called_and_unconfirmed() -> N
         for seconds in (100, 100):
             t = made.lap(t, seconds)
         made.home(t)
-        made.status(3600, "closed")
-        moves = debrief(made.facts, "x").cars[0].switches
+        moves = debrief(made.close().facts, "x").cars[0].switches
         return [(one.position, one.evidence) for one in moves if one.switch == "flap"]
 
     assert evidence()[:2] == [("closed", "assumed"), ("open", "unconfirmed")]

@@ -6,10 +6,12 @@ from typing import Any
 
 import pytest
 
+from pitwall.engine.items import NO_WORD
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import Alert
 from pitwall.model.units import clock_text
-from tests.unit.engine_stage import CAR, MAIN, Stage, plan, regulations, setup
+from tests.unit.engine_stage import CAR, LAST_CHANCE, MAIN, Stage, plan, regulations, setup
 
 STARTS: dict[str, Any] = {
     "run": "starts", "want": "could", "after_flag": "allowed",
@@ -81,6 +83,50 @@ def test_items_after_the_flag_are_told_on_the_in_lap() -> None:
     block = made.car.progress.find("starts")
     assert block is not None
     assert (block.state, block.items[0].state) == ("done", "probably_done")
+
+
+def in_lap_at_the_flag(line: float, seconds: float = 118.0) -> tuple[Stage, float]:
+    """Out, one timed lap to the line at so many seconds, and the car boxed: the flag falls at 300 on its in-lap. The
+    engineer has pressed keys before. With when the pit entry is passed."""
+    made = stage(STARTS)
+    t = made.leave(line - 220).lap(line - 220, 120, from_exit=True)
+    made.car.book.keys = FEW_KEYS
+    made.wait(t + 5)
+    made.command("shorten", laps=1)
+    made.lap(t, 100)
+    return made, line + seconds
+
+
+@pytest.mark.parametrize(("line", "told"), [(260, True), (230, True), (205, False)])
+def test_items_after_the_flag_are_not_told_before_it(line: float, told: bool) -> None:
+    """The flag falls on the in-lap: from fifteen seconds after it on there is time for it, as long as the car can still
+    go there; too near to the pits, nothing is told, and the item was not done."""
+    made, _ = in_lap_at_the_flag(line)
+    made.home(line)
+    made.status(500, "closed")
+    calls = [one for one in made.prompts("after-flag") if one.state in ("shown", "due")]
+    assert bool(calls) is told
+    for one in calls:
+        assert 315 <= one.say_from_s < one.say_by_s < line + 118 * LAST_CHANCE
+    block = made.car.progress.find("starts")
+    assert block is not None
+    assert (block.state, block.items[0].state) == ("skipped", "not_done")
+
+
+@pytest.mark.parametrize(("keys", "became"), [(FEW_KEYS, ("skipped", "not_done")), (0, ("done", "probably_done"))])
+def test_what_nobody_said_after_the_flag_was_not_done(keys: int, became: tuple[str, str]) -> None:
+    """Its call passed without a key of an engineer who presses them, and nothing shows that it was done: the car drove
+    into the pits. Of who presses none it may have been said."""
+    made, _ = in_lap_at_the_flag(260)
+    made.car.book.keys = keys
+    made.home(260)
+    made.wait(450)
+    assert made.call("after-flag").state == "unconfirmed"
+    made.status(500, "closed")
+    block = made.car.progress.find("starts")
+    assert block is not None
+    assert (block.state, block.items[0].state) == became
+    assert block.items[0].reason == (NO_WORD if keys else "unconfirmed")
 
 
 @pytest.mark.parametrize("listed", [[], ["radio_check"]])

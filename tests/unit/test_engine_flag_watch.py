@@ -68,6 +68,40 @@ def test_what_somebody_decides_of_a_car_that_was_called_in_for_the_flag_stands()
     assert not here.car.progress.current.called_in
 
 
+@pytest.mark.parametrize("wanted", [False, True])
+def test_a_car_that_was_called_in_for_a_flag_that_falls_later_goes_on(wanted: bool) -> None:
+    """The clock was wrong for some seconds, or the session is made longer: nobody loses a run for it, and a driver who
+    was told to come in is told to stay out. Whom somebody at the desk wants in comes in."""
+    here = stage(3000.0).wait(230)
+    here.clock(231, 10)
+    here.wait(237)
+    run = here.car.progress.current
+    assert run is not None
+    assert run.called_in
+    here.command("said", call=here.call("main-box-1-0").id)
+    if wanted:
+        here.command("box")
+    here.clock(240, 2760)
+    here.wait(246)
+    assert (run.called_in, here.has_call("stay-out")) == (wanted, not wanted)
+    assert told(here)[-1].active is wanted
+    if not wanted:
+        here.lap(200, OUT_S, from_exit=True)
+        assert (here.car.track.state, run.expected_kind, run.called_for_flag) == ("timed", "timed", False)
+
+
+@pytest.mark.parametrize("more_s", [1.0, 100.0])
+def test_a_flag_that_falls_a_little_later_lets_nobody_go_on(more_s: float) -> None:
+    """By less than the clock is sure of, or by too little for a timed lap: box it stays."""
+    here = stage(3000.0).wait(230)
+    here.clock(231, 10)
+    here.wait(237)
+    here.clock(240, 1 + more_s / 2)
+    here.wait(246)
+    assert here.car.progress.current is not None
+    assert here.car.progress.current.called_in
+
+
 def test_a_quick_driver_may_make_it_and_is_not_called_in() -> None:
     """Too late at the usual pace alone: the plan stands as long as a quick lap would do."""
     here = stage(200 + OUT_S - 12).wait(215)

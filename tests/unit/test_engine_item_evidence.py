@@ -52,8 +52,7 @@ class Paced(Kept):
 
     def row(self) -> ItemRow:
         """What the debrief says of it, the session being closed."""
-        self.status(3600, "closed")
-        (found,) = debrief(self.facts, "x").cars[0].items
+        (found,) = debrief(self.close().facts, "x").cars[0].items
         return found
 
 
@@ -66,7 +65,7 @@ def test_confirmed_and_measured_elsewhere_is_not_done(done_when: tuple[str, ...]
     assert (stage.item.state, stage.item.reason) == ("not_done", NOT_SET)
     stage.confirm(800)
     assert stage.item.state == "not_done"
-    row = stage.row()
+    row = stage.wait(3500).row()  # nothing that comes to the end of the hour takes it back
     assert (row.outcome, row.reason) == ("not_done", NOT_SET)
     rest = next_plan(stage.journal(tmp_path)).plan.runs
     assert [[one.do for one in run.items] for run in rest] == [["bias_step"]]
@@ -134,7 +133,6 @@ def test_the_window_knows_what_telemetry_showed_though_nothing_moved() -> None:
     for stood, evidence in ((55, "measured"), (None, "assumed")):
         stage = Paced(stood, by=None, done_when=("driver",))  # an item that asks for no position
         stage.home(stage.lap(LAST_S, 100))
-        stage.status(3600, "closed")
-        (window,) = debrief(stage.facts, "x").cars[0].data_windows
+        (window,) = debrief(stage.close().facts, "x").cars[0].data_windows
         (bias,) = (one for one in window.switches if one.switch == "brake_bias")
         assert (bias.evidence, bias.position, window.outcome) == (evidence, 55, "done")

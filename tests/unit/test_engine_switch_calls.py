@@ -304,6 +304,24 @@ def test_an_item_whose_switch_was_changed_is_not_tried_on_another_lap() -> None:
         assert [stage.car.switches.wanted(run, leg)["brake_bias"] for leg in (1, 2)] == ([53, 55] if told else [55, 53])
 
 
+@pytest.mark.parametrize(("ends", "state", "leg"), [("said", "called", 1), ("skip", "planned", 2)])
+def test_an_item_whose_words_find_no_room_goes_with_the_change_of_its_switch(ends: str, state: str, leg: int) -> None:
+    """Its words are given up first, for "bias 53" takes the channel: that change does what they ask for, and stays
+    wanted for this lap. Only with it the item is moved to another."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [BIAS_STEP]}))).green()
+    stage.leave(200)
+    stage.cross(250, "1")
+    stage.wait(300)
+    (change,) = asking(stage, "brake_bias", 53.0)
+    run, item = words_went_by(stage, 300)
+    assert (item.state, item.leg, item.reason) == ("planned", 1, "it could not be said")
+    stage.wait(305)
+    assert change.open
+    stage.command(ends, call=change.id)
+    assert (item.state, item.leg) == (state, leg)
+    assert [stage.car.switches.wanted(run, one)["brake_bias"] for one in (1, 2)] == ([53, 55] if leg == 1 else [55, 53])
+
+
 def test_an_item_whose_switch_telemetry_shows_changed_is_not_tried_on_another_lap() -> None:
     """The driver moved the bias before anybody pressed a key; its call is needed no more, the item's words go unsaid,
     and the lap is driven with the bias so all the same."""

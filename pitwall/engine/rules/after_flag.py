@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import ItemState, RunState
-from pitwall.engine.situation import Situation
+from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.model.procedure import Procedure
 from pitwall.radio.wording import count_word
@@ -30,7 +30,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         for item in run.items:
             procedure = at.procedures.get(item.item.do)
             if procedure is not None and item.item.do in allowed and item.state in ("planned", "called"):
-                yield _told(at, run, item, procedure, leg.start_s + SETTLES_S, leg.at(TOLD_BY_PHASE))
+                yield from _told(at, run, item, procedure, leg)
 
 
 def _after_this_flag(at: Situation, run: RunState) -> bool:
@@ -45,20 +45,26 @@ def told_at(place: str, what: str) -> str:
     return f"{place[:1].upper()}{place[1:]}: {what}, where the marshals let you, then pits."
 
 
-def _told(at: Situation, run: RunState, item: ItemState, procedure: Procedure, begin: float, by: float) -> CallSpec:
+def _told(at: Situation, run: RunState, item: ItemState, procedure: Procedure, leg: Leg) -> Iterator[CallSpec]:
+    """From the flag on, or from the beginning of a lap that began after it, until the car can still go there instead of
+    into the pits; nothing where the flag fell too near to them."""
     place = item.item.at or "pit exit"
     name = procedure.name.replace("_", " ")
     many = item.item.times
     what = f"{count_word(many)} {name}{'s' if many > 1 else ''}"
     text = told_at(place, what)
-    return CallSpec(
+    begin = max(leg.start_s, at.clock.finished_t or leg.start_s) + SETTLES_S
+    last = leg.at(at.lap_map.last_chance) - at.spoken(text) - procedure.steps[0].reaction_s
+    if begin > last:
+        return
+    yield CallSpec(
         key=f"{item.key}-after-flag",
         kind="procedure",
         text=text,
         short=f"{place}: {what}",
         place=place,
         say_from_s=begin,
-        say_by_s=max(by, begin + at.timing.window_s),
+        say_by_s=min(max(leg.at(TOLD_BY_PHASE), begin + at.timing.window_s), last),
         spoken_s=at.spoken(text),
         lead_s=at.timing.lead_s,
         run=run.run.run,
