@@ -65,9 +65,8 @@ class Done:
     comment: int | None = None
     """The comment that was noted or changed."""
     passed: bool = False
-    """An entry was taken back since, and this comment was not: only an undo that names it means it."""
-    refused: bool = False
-    """It cannot be taken back, and who asked was told why: only an undo that names it hears it again."""
+    """Something was taken back since, and this comment was not: only an undo that names it means it."""
+    refused: bool = False  # it cannot be taken back, as was told: only an undo that names it means it
     command: str = ""
     t: float = 0.0
     """Which command it was, and when it was given."""
