@@ -13,6 +13,7 @@ from pitwall.model.units import clock_text, items_done, timed_laps
 
 if TYPE_CHECKING:
     from pitwall.app.debriefing import CarDebrief, Debrief
+    from pitwall.debrief.model import RadioStatistics
 
 HELP = "tell what was done, where the data is and what was said, from a journal"
 EXAMPLE = "pitwall debrief practice-1.sqlite --out debrief"
@@ -99,6 +100,13 @@ def in_words(made: Debrief) -> list[str]:
     return [*lines, *(f"  note        {note}" for note in made.notes)]
 
 
+def _other_ends(radio: RadioStatistics) -> str:
+    """How else calls ended, as far as any did: with these the counts come to all calls."""
+    ends = {"settled later by what happened": radio.settled, "withdrawn": radio.withdrawn, "skipped": radio.skipped,
+            "not at their end": radio.open}
+    return "".join(f", {count} {words}" for words, count in ends.items() if count)
+
+
 def _of_car(car: CarDebrief) -> list[str]:
     doubt = best_lap_doubts(car.best_lap_s, car.laps)
     best = "no time" if car.best_lap_s is None else f"best {car.best_lap_s:.3f} s{doubt}"
@@ -118,8 +126,7 @@ def _of_car(car: CarDebrief) -> list[str]:
               for item in lost]
     radio = car.radio
     lines.append(f"    radio: {radio.calls} calls, {radio.in_time} in time ({radio.in_window} begun in their window), "
-                 f"{radio.unconfirmed} unconfirmed, {radio.late} late, {radio.missed} missed, "
-                 f"{radio.withdrawn} withdrawn; " + (
+                 f"{radio.unconfirmed} unconfirmed, {radio.late} late, {radio.missed} missed{_other_ends(radio)}; " + (
                      "a pit board, nothing spoken on track" if radio.medium == "board" else
                      f"{radio.mean_load_s:g} s spoken a minute on track"))
     return lines

@@ -8,8 +8,20 @@ from typing import cast
 from pitwall.cli.debrief import _of_car
 from pitwall.debrief.model import CarDebrief
 
-RADIO = SimpleNamespace(calls=0, in_time=0, in_window=0, unconfirmed=0, late=0, missed=0, withdrawn=0, mean_load_s=0.0,
-                        medium="two_way")
+RADIO = SimpleNamespace(calls=0, in_time=0, in_window=0, unconfirmed=0, late=0, missed=0, settled=0, withdrawn=0,
+                        skipped=0, open=0, mean_load_s=0.0, medium="two_way")
+
+
+def test_how_calls_ended_comes_to_all_of_them() -> None:
+    """What is rare is named where there is any."""
+    radio = SimpleNamespace(**{**vars(RADIO), "calls": 76, "in_time": 68, "in_window": 54, "unconfirmed": 1,
+                               "settled": 4, "withdrawn": 3})
+    car = SimpleNamespace(car="7", laps=(), best_lap_s=None, runs=(), items=(), radio=radio)
+    line = _of_car(cast(CarDebrief, car))[-1]
+    assert "76 calls, 68 in time (54 begun in their window), 1 unconfirmed, 0 late, 0 missed, 4 settled later by " \
+        "what happened, 3 withdrawn; " in line
+    calm = SimpleNamespace(car="7", laps=(), best_lap_s=None, runs=(), items=(), radio=RADIO)
+    assert "0 missed; " in _of_car(cast(CarDebrief, calm))[-1]
 
 
 def test_the_longest_name_of_a_run_does_not_touch_its_state() -> None:
