@@ -12,7 +12,7 @@ from pitwall import __version__
 from pitwall.app.debrief_cars import car_debrief
 from pitwall.app.debrief_watch import NotedSession
 from pitwall.app.journal_names import SQLITE_MAGIC, journal_head
-from pitwall.debrief.model import CarDebrief, Debrief
+from pitwall.debrief.model import CarDebrief, Debrief, RadioStatistics
 from pitwall.debrief.session import alert_rows, alert_statistics, changes_of_all, session_summary, status_spans
 from pitwall.errors import JournalError
 from pitwall.journal.kept import keep, kept
@@ -20,7 +20,8 @@ from pitwall.journal.replay import Lines, decisions, read_lines_to_the_cut
 from pitwall.journal.sqlite import read_journal
 from pitwall.model.events import SessionPrepared, Stamped
 
-__all__ = ["CarDebrief", "Debrief", "debrief", "debrief_of", "keep_debrief", "made_of", "read_to_the_cut"]
+__all__ = ["CarDebrief", "Debrief", "RadioStatistics", "debrief", "debrief_of", "keep_debrief", "made_of",
+           "read_to_the_cut"]
 
 log = structlog.get_logger(__name__)
 

@@ -12,8 +12,7 @@ from pitwall.model.laps_in_doubt import best_lap_doubts, counted_in_doubt, laps_
 from pitwall.model.units import clock_text, items_done, timed_laps
 
 if TYPE_CHECKING:
-    from pitwall.app.debriefing import CarDebrief, Debrief
-    from pitwall.debrief.model import RadioStatistics
+    from pitwall.app.debriefing import CarDebrief, Debrief, RadioStatistics
 
 HELP = "tell what was done, where the data is and what was said, from a journal"
 EXAMPLE = "pitwall debrief practice-1.sqlite --out debrief"

@@ -86,14 +86,14 @@ def _adopt(command: CommandGiven, offer: AdviceOffer, advising: Advising, hands:
     plans = plans_of(hands.team, offer)
     demand_current(command, hands.team[command.car])
     told = list(offer.shown.lines)
+    before = {name: taking_back.before(hands.team[name], command, hands.team, now) for name in plans}
     for name in sorted(plans):
         car = hands.team[name]
-        was = taking_back.before(car, command, now)
         taken = take_plan(car, plans[name], now, f"{SOURCE}, adopted by {command.by}")
         more = (*taken.left, *((taken.crew,) if taken.crew is not None else ()))
         told += [f"car {name}: {words}" if len(plans) > 1 else words for words in more]
         if name != command.car:
-            taking_back.note(hands, command.model_copy(update={"car": name}), was, True, now)
+            taking_back.note(hands, command.model_copy(update={"car": name}), before[name], True, now)
     outputs = advising.stop_showing(offer, "adopted", command.by, now, command.id)
     others = tuple(name for name in sorted(plans) if name != command.car)
     effect = f"{offer.shown.id} of the {SOURCE} adopted: {'; '.join([*told, *_reckoned(offer, now)])}"

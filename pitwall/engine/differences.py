@@ -29,7 +29,7 @@ def differences(old: Plan, new: Plan) -> tuple[str, ...]:
     gone = [name for name in known if name not in wanted]
     if gone:
         lines.append(f"run {gone[0]} is dropped" if len(gone) == 1 else f"runs {', '.join(gone)} are dropped")
-    moved = _moves([name for name in known if name in wanted], [name for name in wanted if name in known])
+    moved = moved_runs([name for name in known if name in wanted], [name for name in wanted if name in known])
     before: str | None = None
     for name, run in wanted.items():
         if name not in known:
@@ -52,7 +52,7 @@ def _new_run(run: Run, before: str | None) -> str:
     return f"new run {run.run} {where}: {brief_run(run)}{f' · items: {items}' if items else ''}"
 
 
-def _moves(old: Sequence[str], new: Sequence[str]) -> set[str]:
+def moved_runs(old: Sequence[str], new: Sequence[str]) -> set[str]:
     """The names that must move to make the new order of the old one: all but a longest stretch that keeps its order."""
     place = {name: index for index, name in enumerate(old)}
     best: list[list[str]] = []

@@ -303,7 +303,7 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     mine = [one for one in hands.done
             if one.by == command.by and one.car in (command.car, None) and one.call == command.call]
     left = [one for one in mine if (one.comment == command.comment if named else not one.passed)
-            and command.of in (None, one.command)]
+            and (not one.refused if command.of is None and not named else command.of in (None, one.command))]
     if not left:
         raise Refusal(_nothing_left(command, mine))
     last = left[-1]
@@ -311,11 +311,15 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
     if age_s > IN_MIND_S * max(1.0, hands.clock.rate) and not named and command.of is None:
         raise Refusal(f"the last entry of {command.by} for car {command.car} that is left is {last.what}, given at "
                       f"{clock_text(last.t)}, {ages(age_s)}: 'undo' with of={last.command} takes it back")
-    hands.done.remove(last)
     # Pressed once too often: what the driver said, noted before, must not go with what was wrong.
     for one in mine:
         one.passed |= one.comment not in (None, last.comment)
-    became, car = last.back(now), hands.team[command.car]
+    try:
+        became, car = last.back(now), hands.team[command.car]
+    except Refusal:
+        last.refused = True
+        raise
+    hands.done.remove(last)
     if last.planned:
         car.desk.undone |= {last.id, command.id}
     comment_places.look_again(car, now)

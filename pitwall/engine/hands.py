@@ -65,7 +65,8 @@ class Done:
     comment: int | None = None
     """The comment that was noted or changed."""
     passed: bool = False
-    """An entry was taken back since, and this comment was not: only an undo that names it means it."""
+    """Something was taken back since, and this comment was not: only an undo that names it means it."""
+    refused: bool = False  # it cannot be taken back, as was told: only an undo that names it means it
     command: str = ""
     t: float = 0.0
     """Which command it was, and when it was given."""

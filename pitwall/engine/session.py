@@ -276,7 +276,7 @@ class Session:
             self._outputs += proposals.file_read(event, car, self.alerts, self.clock.status, self.now)
 
     def _answer(self, event: ev.CommandGiven, car: TeamCar) -> Answer:
-        before = taking_back.before(car, event, self.now)
+        before = taking_back.before(car, event, self.team, self.now)
         result = advising_commands.answer(event, self.advising, self.hands, self.now)
         result = result or answer(event, car, self.alerts, self.now)
         taking_back.note(self.hands, event, before, result.plan_changed, self.now)

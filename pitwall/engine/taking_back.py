@@ -9,14 +9,16 @@ undo that names the call takes ``said`` back within ``SLIP_S``, and the call com
 from __future__ import annotations
 
 import copy
+from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 from pitwall.engine import called_in, comment_commands, items, owed_commands
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.answers import Refusal
 from pitwall.engine.belief import Belief, take
+from pitwall.engine.changing_back import line_back
 from pitwall.engine.commands import answer, call_meant
 from pitwall.engine.hands import Hands
 from pitwall.engine.history import Entry
@@ -33,6 +35,8 @@ AGAIN = ("box", "extend", "shorten", "drop", "keep_in", "let_go", "quiet")
 """Commands that do the same again when the inputs of a car are gone over once more."""
 
 
+CHANGES = ("amend", "adopt")
+"""Commands whose plan is changed back by another change, which an undo writes."""
 OF_CALLS = ("said", "skip", "defer", "repeat")
 """Commands about one call: they change no plan, so nobody ever goes back to what was believed before them. Most that a
 desk gives are of these, and to take a belief out costs more than to carry them out."""
@@ -49,14 +53,17 @@ class Before:
     driven: Alternate | None = None
     said: tuple[float | None, str | None] = (None, None)
     """When the call was said, and by whom, before this command says it (again)."""
+    plans: Mapping[str, Plan] = field(default_factory=dict)
+    """The plans in use before a command that ``CHANGES`` them, by car: one that is advised may change several."""
 
 
-def before(car: TeamCar, command: CommandGiven, now: float) -> Before:
+def before(car: TeamCar, command: CommandGiven, team: Mapping[str, TeamCar], now: float) -> Before:
     """To be taken before the command is carried out."""
+    plans = {name: in_use(one) for name, one in team.items()} if command.command in CHANGES else {}
     belief = None if command.command in OF_CALLS else take(car)
     call = call_meant(command, car, now)
     said = (None, None) if call is None else (call.said_t, call.said_by)
-    return Before(belief, _shows(car), car.comments.find(command.comment or 0), car.desk.driven, said)
+    return Before(belief, _shows(car), car.comments.find(command.comment or 0), car.desk.driven, said, plans)
 
 
 def _shows(car: TeamCar) -> tuple[object, ...]:
@@ -84,7 +91,7 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
         hands.remember(command, command.command, partial(_take_back, hands, command), planned=planned)
         act = partial(_once_more, command.model_copy(update={"revision": None}))
     elif planned:
-        hands.remember(command, command.command, partial(_changed_back, command, was.driven or "dry"))
+        hands.remember(command, command.command, partial(_changed_back, hands, command, was))
         act = partial(_planned, in_use(car), f"{command.by}: {command.text or command.command}")
     else:
         return
@@ -94,12 +101,19 @@ def note(hands: Hands, command: CommandGiven, was: Before, planned: bool, now: f
     hands.histories[car.car].note(entry).before = was.belief
 
 
-def _changed_back(command: CommandGiven, driven: str, now: float) -> str:
-    """What an undo is told of a changed plan, once: it stands, and there is a way back."""
-    how = f"'switch_plan' with alternate={driven}" if command.command == "switch_plan" else (
-        "'amend' with the changes the other way round")
+def _changed_back(hands: Hands, command: CommandGiven, was: Before, now: float) -> str:
+    """What an undo is told of a changed plan: it stands, and there is a way back."""
+    how = (f"'switch_plan' with alternate={was.driven or 'dry'}" if command.command == "switch_plan"
+           else _ways_back(hands, command, was) or "'amend' with the changes the other way round")
     raise Refusal(f"a change of the plan is changed back by another one: {how}; 'undo' once more takes back what was "
                   "entered before it")
+
+
+def _ways_back(hands: Hands, command: CommandGiven, was: Before) -> str | None:
+    """A line to be given for each car whose plan is another one; None where one of them cannot be changed back so."""
+    changed = [name for name, plan in was.plans.items() if in_use(hands.team[name]) != plan]
+    lines = [line_back(hands.team[name], was.plans[name], command.by) for name in changed]
+    return " and ".join(line for line in lines if line is not None) if lines and None not in lines else None
 
 
 def _once_more(command: CommandGiven, car: TeamCar, entry: Entry) -> None:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+import shlex
 from typing import Any
 
 import pytest
 
+from pitwall.engine.differences import differences
+from pitwall.engine.replan import in_use
 from pitwall.model.advice import RunDone
 from pitwall.model.outputs import AdviceState, Alert, Answered, LadderState, Refused
 from pitwall.model.units import clock_text
@@ -346,6 +350,22 @@ def test_a_swap_between_cars_changes_both_plans_at_once() -> None:
     other = made.session.team["58"]
     assert [one.run.run for one in other.progress.rest()] == ["main", "wear", "spare"]
     assert other.desk.changes[-1].by == "ann"
+
+
+def test_an_adopted_plan_of_two_cars_is_changed_back_by_the_lines_that_undo_tells() -> None:
+    """A wrong key adopted it: a line for each car whose plan is another one, ready to be given."""
+    made = two_cars()
+    before = {name: in_use(car) for name, car in made.session.team.items()}
+    made.command("advise")
+    made.advised({CAR: ["checks", "main"], "58": ["main", RunDone(run="wear", timed=1, from_car=CAR), "spare"]})
+    made.command("adopt", proposal="advice-1-1", by="ann")
+    told = reason(made.command("undo", by="ann"))
+    lines = told.partition("another one: ")[2].rpartition("; 'undo'")[0].split(" and pitwall")
+    for car, line in zip((CAR, "58"), lines, strict=True):
+        assert f"command {car} amend" in line
+        words = dict(word.split("=", 1) for word in shlex.split(line) if "=" in word)
+        effect(made.command("amend", car=car, changes=json.loads(words["changes"]), text=words["text"], by="ann"))
+    assert all(differences(in_use(car), before[name]) == () for name, car in made.session.team.items())
 
 
 def test_a_proposal_for_one_car_is_answered_there() -> None:

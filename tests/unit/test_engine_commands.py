@@ -359,7 +359,7 @@ def test_a_command_of_a_call_that_changed_the_plan_is_noted_without_a_way_back()
     """None of them does today. Should one ever, it has no belief to go back to, and the session does not end of it."""
     stage = Stage().green()
     command = CommandGiven(id="c1", t=10.0, car=CAR, command="skip", by="ann")
-    was = before(stage.car, command, 10.0)
+    was = before(stage.car, command, stage.session.team, 10.0)
     assert was.belief is None
     stage.car.progress.revision += 1
     note(stage.session.hands, command, was, planned=True, now=10.0)

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
+import shlex
 from typing import Any
 
+import pytest
+
+from pitwall.engine.differences import differences
+from pitwall.engine.replan import in_use
 from pitwall.model import events as ev
 from pitwall.model.outputs import Alert, Answered, Proposal, Refused
 from pitwall.model.plan import Plan
-from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, plan, setup
+from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
 
 SHORT = MAIN | {"laps": "out, 1 timed, in"}
 WET = plan(CHECKS, SPARE | {"run": "puddles"}, SPARE | {"run": "lines", "dry_only": True})
@@ -284,7 +290,39 @@ def test_an_amended_plan_is_amended_back_and_undo_says_so() -> None:
     stage.command("amend", changes=[{"do": "set_laps", "run": "main", "laps": "out, 3 timed, in"}], text="more")
     answer = stage.command("undo")
     assert isinstance(answer, Refused)
-    assert answer.reason.startswith("a change of the plan is changed back by another one: 'amend'")
+    assert answer.reason == (
+        "a change of the plan is changed back by another one: pitwall command 41 amend 'text=changed back' "
+        """'changes=[{"do": "set_laps", "run": "main", "laps": ["out", "timed", "timed", "in"]}]' --by desk; """
+        "'undo' once more takes back what was entered before it")
+    assert reason(stage.command("undo", of="amend")) == answer.reason, "by its name it is told again"
+
+
+BACK: dict[str, list[dict[str, Any]]] = {
+    "a run that moves back": [{"do": "move_run", "run": "checks", "after": "spare"}],
+    "one that moves to the front": [{"do": "move_run", "run": "spare"}],
+    "two that change places": [{"do": "swap_runs", "run": "checks", "other": "spare"}],
+    "a run that is dropped": [{"do": "drop_run", "run": "main"}],
+    "the first that is dropped": [{"do": "drop_run", "run": "checks"}],
+    "a new one": [{"do": "insert_run", "run": {"run": "more", "want": "could", "laps": "out, 1 timed, in"}}],
+    "laps, fuel, a switch": [
+        {"do": "set_laps", "run": "main", "laps": "out, 1 timed, in"},
+        {"do": "set_run_fuel", "run": "main", "fuel_kg": 11}, {"do": "drop_item", "run": "main", "item": "flap_lap"}],
+    "several": [{"do": "drop_run", "run": "spare"}, {"do": "move_run", "run": "main"},
+                {"do": "insert_item", "run": "checks", "item": {"do": "comment", "on": "in"}}],
+}
+
+
+@pytest.mark.parametrize("changes", BACK.values(), ids=BACK)
+def test_the_line_that_undo_tells_makes_the_plan_as_it_was(changes: list[dict[str, Any]]) -> None:
+    """As it is typed, it can be given: whoever pressed the wrong key has no time to write changes."""
+    stage = _stage(CHECKS, MAIN | {"fuel_kg": 20, "items": [{"do": "flap_lap", "on": {"timed": 2}}]}, SPARE)
+    before = in_use(stage.car)
+    effect(stage.command("amend", changes=changes, text="a slip"))
+    assert differences(before, in_use(stage.car))
+    line = reason(stage.command("undo")).partition("another one: ")[2].rpartition("; 'undo'")[0]
+    words = dict(word.split("=", 1) for word in shlex.split(line) if "=" in word)
+    effect(stage.command("amend", changes=json.loads(words["changes"]), text=words["text"]))
+    assert differences(in_use(stage.car), before) == ()
 
 
 def test_a_plan_of_another_car_and_an_unknown_car() -> None:
