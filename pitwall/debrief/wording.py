@@ -31,7 +31,7 @@ WAYS = {"full": "in full", "parts": "in parts", "short": "in short", "outside": 
 SWITCH_EVIDENCE = {"measured": "measured", "confirmed": "confirmed", "told": "told",
                    "unconfirmed": "called, unconfirmed", "assumed": "assumed"}
 VALUE_EVIDENCE = {"positions": "positions", "crossings": "crossings", "reckoned": "reckoned from crossings",
-                  "circuit": "the circuit file", "plan": "as planned, not measured"}
+                  "plan": "as planned, not measured"}
 
 
 def session_clock(seconds: float, places: int = 0) -> str:
@@ -147,7 +147,8 @@ def switches_at(switches: Sequence[SwitchAt]) -> list[str]:
 
 
 def window_evidence(window: DataWindow) -> list[str]:
-    """The evidence of a window, then which of its values rest on another: ``place, speed: the plan``."""
+    """The evidence of a window, then which of its values rest on another: ``place, speed: as planned, not measured``.
+    That a whole lap begins and ends where the circuit file says goes without a word."""
     whole = window.evidence_text
     if window.evidence not in whole:
         whole = f"{window.evidence}: {whole}".rstrip(": ")

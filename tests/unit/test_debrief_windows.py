@@ -236,12 +236,10 @@ def test_each_value_of_a_window_says_what_it_rests_on() -> None:
     assert rests(nothing) == ("crossings", "reckoned", "reckoned", "plan", "plan", "times: reckoned from crossings",
                               "place, speed: as planned, not measured")
     compare = shipped().procedures["flap_compare"]
-    assert rests(nothing, do=compare) == ("crossings", "crossings", "crossings", "circuit", "crossings",
-                                          "place: the circuit file")
+    assert rests(nothing, do=compare) == ("crossings", "crossings", "crossings", "circuit", "crossings")
     unseen = lap.model_copy(update={"inferred": ("end",)})
     assert rests(nothing, unseen, compare) == (
-        "crossings", "crossings", "reckoned", "circuit", "reckoned", "to, speed: reckoned from crossings",
-        "place: the circuit file")
+        "crossings", "crossings", "reckoned", "circuit", "reckoned", "to, speed: reckoned from crossings")
     nobody = lap.model_copy(update={"inferred": ("start", "end")})
     assert rests(nothing, nobody, compare)[0] == "reckoned"
 
