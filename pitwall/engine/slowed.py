@@ -1,8 +1,8 @@
 """Whether a car has slowed down since a flag: from its own crossings, for nothing else tells what its driver knows.
 
-A section is compared with the same section of the car's quick lap. A car at pace needs no more than a tenth longer; under
-red the tenth of the cars that slowed least needed 1.25 times as long and more, from five seconds after the flag on (two
-red flags of three recorded sessions; ``FLAG_PACE``).
+A section is compared with the same section of the car's quick lap. A car at pace needs no more than a tenth longer;
+under red the tenth of the cars that slowed least needed 1.25 times as long and more, from five seconds after the flag
+on (two red flags of three recorded sessions; ``FLAG_PACE``).
 """
 
 from __future__ import annotations

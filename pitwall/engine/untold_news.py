@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 SLOWS = ("red", "slow")
 LAPSED = ("withdrawn", "unconfirmed", "missed")
+MOST_AGAIN = 10
+"""So often nobody lets news go by: a radio desk that has fallen silent reports that nobody said it, whoever says it (a
+choice of ours)."""
 NEWS_S = 30.0  # older than any call of it can be, but a board's, which is for the next pass of the pit wall
 
 
@@ -43,7 +46,7 @@ def _wanted(car: TeamCar, clock: SessionClock, news: StatusNews, now: float) -> 
     keys = car.book.keys >= FEW_KEYS
     if car.plan.medium == "board":
         return keys
-    if car.channel.talk.known:
+    if car.channel.talk.known and news.again < MOST_AGAIN:
         return True
     if news.status in SLOWS:
         return not slowed(car, clock.since_s, now)

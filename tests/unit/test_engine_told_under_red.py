@@ -6,6 +6,8 @@ from itertools import pairwise
 
 import pytest
 
+from pitwall.engine.untold_news import MOST_AGAIN
+from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import Alert
 from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, setup
 
@@ -88,6 +90,17 @@ def test_who_presses_said_for_it_is_believed() -> None:
     at_pace(stage, begin, begin + 150)
     assert len([call for call in stage.car.book.calls.values() if call.spec.key.endswith("-red")]) == 1
     assert alerts(stage) == [True]
+
+
+def test_a_radio_desk_that_fell_silent_does_not_have_news_told_for_ever() -> None:
+    """It reported once, and nothing since: what is said is heard by nobody here."""
+    stage, begin = on_a_timed_lap()
+    stage.handle(ChannelReported(id="talk-1", t=begin + 1, car="41", talking="nobody"))
+    stage.status(begin + 5, "slow")
+    stage.status(begin + 15, "green")
+    at_pace(stage, begin + 15, begin + 600)
+    told = [call for call in stage.car.book.calls.values() if call.spec.key.endswith("-green")]
+    assert len(told) == 1 + MOST_AGAIN
 
 
 def test_where_keys_are_pressed_other_news_without_one_comes_once_more() -> None:
