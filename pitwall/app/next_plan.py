@@ -5,6 +5,7 @@ The draft says what came from where. It decides nothing: what a person has to fi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -24,7 +25,8 @@ from pitwall.model.plan import NOTES_MOST, Plan, StartsWith
 from pitwall.model.setup import SessionSetup
 from pitwall.model.subjects import Subject
 
-FROM, NEW_LINE = "From ", "\n"
+FROM, NEW_LINE = re.compile(r"\[from [a-z0-9-]+\] "), "\n"
+"""So begins what a draft notes of a session; a person's own note that begins with "From" is none of these."""
 
 
 @dataclass(frozen=True)
@@ -111,10 +113,10 @@ def _draft(car: TeamCar, made: CarDebrief, template: Plan | None, session: str |
 def _notes(base: Plan, template: Plan | None, over: str, left: Iterable[str]) -> str:
     """What people should know of the session that is over, behind the notes that are there already; what that session's
     own plan had from the one before it is left out."""
-    kept = [line for line in base.notes.splitlines() if template is not None or not line.startswith(FROM)]
+    kept = [line for line in base.notes.splitlines() if template is not None or not FROM.match(line)]
     # A control character, which a driver's comment may hold, would not come back from every kind of file.
     plain = (" ".join("".join(one if one.isprintable() else " " for one in line).split()) for line in left)
-    made = "\n".join([*kept, *(f"{FROM}{over}: {line}" for line in plain)])
+    made = "\n".join([*kept, *(f"[from {over}] {line}" for line in plain)])
     return made if len(made) <= NOTES_MOST else f"{made[:NOTES_MOST - 4].rpartition(NEW_LINE)[0]}\n..."
 
 

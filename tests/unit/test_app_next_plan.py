@@ -59,7 +59,7 @@ def drafted(made: Kept, folder: Path, **more: Any) -> Draft:
 
 def told_of(made: Draft) -> list[str]:
     """What the draft notes of the session that is over."""
-    return [line.removeprefix("From p1: ") for line in made.plan.notes.splitlines() if line.startswith("From p1: ")]
+    return [line.removeprefix("[from p1] ") for line in made.plan.notes.splitlines() if line.startswith("[from p1] ")]
 
 
 def test_what_was_not_driven_goes_on_and_says_where_it_comes_from(tmp_path: Path) -> None:
@@ -403,13 +403,13 @@ def test_open_complaints_are_told_and_asked_again(tmp_path: Path) -> None:
 def test_what_the_session_left_stands_in_every_form_of_the_next_plan(tmp_path: Path) -> None:
     """A spreadsheet has no comments: what the car and its driver came back with is part of the plan. Notes that a
     person wrote go on; those that the last draft made were of the session before."""
-    stage = driven(FIRST, REPEAT, notes="Crane at turn 4.\nFrom p0: fuel: about 3 kg")
+    stage = driven(FIRST, REPEAT, notes="Crane at turn 4.\n[from p0] fuel: about 3 kg\nFrom 10:00 no fuelling.")
     stage.command("comment", shorthand="rears hot 4")
     made = drafted(stage, tmp_path)
-    first, *left = made.plan.notes.splitlines()
-    assert first == "Crane at turn 4."
+    first, second, *left = made.plan.notes.splitlines()
+    assert (first, second) == ("Crane at turn 4.", "From 10:00 no fuelling.")
     assert left
-    assert all(line.startswith("From p1: ") for line in left), left
+    assert all(line.startswith("[from p1] ") for line in left), left
     for name in ("next.xlsx", "next"):
         write_any(tmp_path / name, made.plan)
         assert read_any(tmp_path / name).notes == made.plan.notes
