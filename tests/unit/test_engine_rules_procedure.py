@@ -136,6 +136,17 @@ def test_a_lap_that_is_driven_anyway_is_not_left_for_traffic() -> None:
     assert ((spec.caution or "")[:33], spec.against) == ("Traffic: car 7 is about 2 s behin", None)
 
 
+@pytest.mark.parametrize(("where", "offset_s"), [("lap_end", -25.0), ("lap_start", 60.0), ("lap_end", 0.0)])
+def test_who_is_behind_is_asked_of_the_place_where_the_driver_acts(where: str, offset_s: float) -> None:
+    """Six seconds are six seconds 25 s before the line and 60 s behind the pit exit too: the line, at the moment when
+    the driver acts before it, would show a car that is 31 s behind, the pit exit one that is long past it."""
+    step = ROOM.steps[0].model_copy(update={"where": where, "offset_s": offset_s, "say": "Brake hard.",
+                                            "short": "Brake hard"})  # fmt: skip
+    made = due(both_at_loop(stage(6, room=ROOM.model_copy(update={"steps": (step,), "place": "none"})), 6))
+    spec = made.call("room-0-1-0-0").spec
+    assert spec.against == "car 7 is about 6 s behind there, 8 s are needed"
+
+
 def test_procedures_that_need_no_room_say_nothing_of_traffic() -> None:
     """Without clear_behind_s the caution is the file's own, as a sentence."""
     made = Stage(setup(plan({**MAIN, "items": [{"do": "hold", "on": "out", "after": "bridge"}]})))

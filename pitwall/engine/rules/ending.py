@@ -88,7 +88,7 @@ def _broken_off(
     if yellow_at(at, phase):
         why = "yellow flag"
     elif procedure.clear_behind_s:
-        behind = gaps_at(phase, begins, at.others).behind
+        behind = gaps_at(phase, leg.at(phase), at.others).behind
         if behind is not None and behind.gap_s < TOO_CLOSE * procedure.clear_behind_s:
             why = f"car {behind.car} is about {behind.gap_s:.0f} s behind"
     if why is not None:
