@@ -109,6 +109,19 @@ def test_a_stretch_that_opens_in_time_is_awaited_though_it_opens_a_little_later(
         assert ends <= WAITS_S + length
 
 
+def test_on_an_in_lap_news_is_over_by_the_pit_entry_where_it_can_be() -> None:
+    """The lane behind the entry is one long stretch, and told there it is too late; what can no longer be over by the
+    entry keeps the lane."""
+    for entry, over_by_entry in ((108.0, True), (100.5, False)):
+        at = Heard(**{one.name: getattr(on_track(), one.name) for one in fields(Situation)})
+        last = at.lap_map.pit_entry
+        at.legs = (Leg(0, "in", 40.0, 130.0, 0.0, lambda phase, at=entry, last=last: at + 60.0 * (phase - last)),)
+        at.spans, at.news, at.now = ((entry - 4.0, 130.0),), (StatusNews(1, 100.0, "finished"),), 100.0
+        spec = next(iter(session_calls(at)))
+        assert spec.room is not None
+        assert (spec.room.end_by_s <= entry + 1e-6) is over_by_entry
+
+
 def test_under_red_a_driver_listens_where_a_quick_lap_leaves_no_time() -> None:
     """A car that has just been told to slow down is slow at once: its corners are reckoned at that pace."""
     asked: dict[str, list[float]] = {}

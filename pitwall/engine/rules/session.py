@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
@@ -97,13 +98,24 @@ def _room(at: Situation, news: StatusNews, length_s: float) -> Room | None:
     hoped = at.hopeful(at.legs[:2])
     if hoped is not None and news.status == "red":
         hoped = tuple([(begin, end) for begin, end in hoped if begin <= news.t + HOPED_S])
-    room = altered(at.room(at.legs[:2], news.t, news.t + waits + length_s), hopeful=hoped)
+    leaves_s = _leaves_the_track(at, length_s)
+    room = altered(at.room(at.legs[:2], news.t, min(news.t + waits + length_s, leaves_s)), hopeful=hoped)
     serve = [begin for begin, end in room.stretches or () if end - max(begin, at.now) >= length_s + ROOM_S]
     in_time = [begin for begin in serve if begin <= news.t + waits]
     if not in_time:
         return room
-    by = min(in_time[-1] + ROOM_S + length_s, news.t + WAITS_S)
+    by = min(in_time[-1] + ROOM_S + length_s, news.t + WAITS_S, leaves_s)
     return altered(room, end_by_s=max(room.end_by_s, by))
+
+
+def _leaves_the_track(at: Situation, length_s: float) -> float:
+    """When the car takes the pit entry, if the call can be over by then; else infinity. Behind it the driver can listen
+    all the way, but news of the track is told too late there: he has left it."""
+    leg = next((leg for leg in at.legs[:2] if leg.kind in ("in", "installation")), None)
+    if leg is None:
+        return math.inf
+    entry_s = leg.at(at.lap_map.pit_entry)
+    return entry_s if entry_s >= at.now + length_s else math.inf
 
 
 def _last_lap(at: Situation) -> Iterable[CallSpec]:
