@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitwall.engine import drivers
+from pitwall.engine import drivers, stayed_out
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.last_release import too_late
 from pitwall.engine.run_state import RunState
@@ -65,8 +65,8 @@ def _stayed_out(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> 
     run = car.progress.current
     if run is None or not car.track.on_track or run.expected_kind != "in" or run.stayed_out == 0:
         return alerts.over("stayed_out", car.car, now)
-    if not run.out_in and car.track.seen_phase == 0.0:
-        return []  # only the line was seen: a pit entry may be lost, and the line beside the lane taken for the track's
+    if not stayed_out.seen_beyond(car, run):
+        return []
     of = f"from its installation lap ({run.run.run})" if run.out_in else f"at the end of {run.run.run}"
     text = f"Car {car.car} did not come in {of}"
     shown = BOX_AT_THE_PASS if car.plan.medium == "board" else None
