@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pitwall.engine import drivers, stayed_out
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.last_release import too_late
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.slowed import SLOW_RATIO, last_section, slowed
@@ -96,7 +97,7 @@ def _release(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -
     """The car was to leave some time ago, may, and stands here still: nobody may have noticed."""
     run = car.progress.next
     planned = car.first_release_s
-    held = car.kept_in or clock.pit_exit == "closed"
+    held = car.kept_in or clock.pit_exit == "closed" or too_late(car, clock, now)
     if run is None or car.track.on_track or held or planned is None or _early(car, planned, now):
         return alerts.over("release_overdue", car.car, now)
     text = f"Car {car.car} stands here still: {run.run.run} ({run.run.want}) was to leave at {clock_text(planned)}"
