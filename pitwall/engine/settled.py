@@ -47,7 +47,7 @@ def _elsewhere(car: TeamCar, call: Call, since_s: float | None = None) -> str | 
     board, shown = car.switches, []
     for name, wanted in call.spec.asked.items():
         switch, measured = board.known(name), board.measured.get(name)
-        if since_s is not None and name in board.measured_before and board.measured_before[name][1] > since_s:
+        if since_s is not None and board.moved_t(name) > since_s:
             continue
         if switch is not None and measured is not None and not same_position(measured, wanted):
             shown.append(f"{switch.word} at {position_text(measured)}")

@@ -341,13 +341,9 @@ class SwitchBoard:
         they are read out? Then no answer means something."""
         return self.confirms >= ANSWERS_ENTERED or len(self.briefs) >= BRIEFS_ANSWERED
 
-    def left_over(self, wanted: Mapping[str, Position], check: str, by_s: float) -> tuple[dict[str, Position], float]:
-        """What this check list asked for by session second ``by_s``, and telemetry still shows elsewhere; and when the
-        last of it was read."""
-        off = self.differs(wanted, parked=True)
-        left = {name: wanted[name] for name in sorted(off)
-                if self.read.get(name) == check and name in self.measured and self.read_t[name] <= by_s}
-        return left, max([self.read_t[name] for name in left], default=0.0)
+    def moved_t(self, name: str) -> float:
+        """When telemetry last showed the switch in another position than before, session seconds; else -infinity."""
+        return self.measured_before[name][1] if name in self.measured_before else float("-inf")
 
     def unread(self, positions: Mapping[str, Position]) -> bool:
         """Does nothing show that these stand so, neither telemetry nor the driver's word, who was not asked twice?

@@ -9,6 +9,7 @@ from pitwall.engine.offered_again import ANSWERS_S, NOT_YET_S
 from pitwall.engine.rules.release import GROUP, STAYS_OPEN_S
 from pitwall.model.outputs import DeskState
 from pitwall.model.procedure import Procedure
+from pitwall.model.record import altered
 from pitwall.model.setup import CallTiming
 from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, Stage, plan, setup
 
@@ -123,7 +124,7 @@ def test_what_telemetry_shows_left_by_the_check_is_told_by_itself_in_the_garage(
     stage.wait(said + NOT_YET_S - 1)
     assert not stage.prompts("check-left"), "the change, or telemetry of it, may still be on its way"
     stage.wait(said + NOT_YET_S + 6)
-    (shown,) = [one for one in stage.prompts("check-left", "due")]
+    (shown,) = stage.prompts("check-left", "due")
     assert shown.text == "Switch check: flap closed."
     stage.command("said", call=shown.call)
     stage.switch(stage.now + 2, "flap", "closed")
@@ -144,6 +145,19 @@ def test_a_switch_left_elsewhere_though_told_twice_is_not_told_without_end_and_s
     stage.wait(stage.now + 70)
     assert stage.call("main-1-check-1").reason == "said, but telemetry shows flap at open"
     assert "nothing speaks" in (stage.call("main-1-check-2").reason or "") or stage.call("check-2").state == "done"
+
+
+@pytest.mark.parametrize(("medium", "told"), [("board", []), ("two_way", ["Switch check: flap closed."])])
+def test_what_was_moved_since_the_check_list_is_not_undone_where_more_is_told_in_the_garage(
+    medium: str, told: list[str]
+) -> None:
+    """With a board the out-lap's changes are told before the car leaves, and some drivers make them at once; by radio
+    nothing but the check list moves a switch there, so the driver misheard it."""
+    stage = Stage(setup(altered(plan(FIRST), medium=medium)), begin=-600.0).green()
+    _told_and_left(stage, 1)
+    stage.switch(stage.now + 3, "flap", "open")
+    stage.wait(stage.now + 30)
+    assert [one.text for one in stage.prompts("check-left", "due")] == told
 
 
 def test_what_may_be_moved_at_a_standstill_only_is_told_while_the_car_stands() -> None:
