@@ -246,9 +246,10 @@ def _wrong(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[t
             yield name, _off(car, name, wanted[name])
     # On a timed lap the change is made at its end; with a board nobody can be told before the line.
     elif not lap.timed and car.plan.medium != "board" and now >= lap.end_s - STAYS_TOLD_S:
+        in_time = lap.end_s - AHEAD_S <= now < lap.end_s - AWAITED_S  # later nobody acts before the line
         for name in board.wrong(wanted)[0]:
             told = alerts.switch_words("switch_wrong", car.car, name) is not None
-            if told or (now >= lap.end_s - AHEAD_S and not lap.acting(name, wanted[name])):
+            if told or (in_time and not lap.acting(name, wanted[name])):
                 yield name, _off(car, name, wanted[name], AHEAD)
 
 

@@ -171,6 +171,18 @@ def test_while_its_call_may_still_be_obeyed_no_alert_stands_beside_it(state: str
     assert [(on, told_t) for _, told_t, on in alerts(stage, "switch_wrong")] == [(True, line)]
 
 
+def test_a_switch_knocked_in_the_last_seconds_is_told_at_the_line() -> None:
+    """No driver would hear of it and act before the line, and he may put it right himself."""
+    stage, t = on_the_cool_down_lap()
+    stage.switch(t + 50, "torque_map", 2)
+    line = to_the_last_seconds(stage, t)
+    stage.switch(line - 4, "torque_map", 3)
+    stage.wait(line - 0.5)
+    assert alerts(stage, "switch_wrong") == []
+    stage.cross(line)
+    assert [(on, told_t) for _, told_t, on in alerts(stage, "switch_wrong")] == [(True, line)]
+
+
 def test_a_board_tells_nobody_before_the_line() -> None:
     """Between two passes of the pit wall nothing can be said: it is told where it can be shown."""
     stage, t = on_the_cool_down_lap(medium="board")
