@@ -82,6 +82,10 @@ OF_PLANS = (
          "car is back.",
          "Give the step 'kind: question' in the procedure's file; or leave the item out.",
          "warning"),
+    Code("PW223", "two holds on one stretch of one lap",
+         "The car can drive only one of them. Both would be called one after the other, and both counted as probably "
+         "done, with data of which nobody can say what it shows.",
+         "Move one to another lap ('on') or to another place; what is to be done twice takes two laps."),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",
          "Name another run."),

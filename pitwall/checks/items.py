@@ -167,7 +167,7 @@ def _check_positions(placed: Placed, car: Car) -> Iterator[Finding]:
         switch, value, source = car.switch(name), filled(placed, position), blank(position)
         known = procedure.arguments.get(source) if source is not None else None
         refused = known is not None and known.one_of and not any(same_position(value, one) for one in known.one_of)
-        if switch is None or value is None or switch.allows(value) or refused or (name, str(value)) in told:
+        if switch is None or value is None or switch.can_be_set(value) or refused or (name, str(value)) in told:
             continue
         told.add((name, str(value)))
         given = source is not None and source in placed.item.arguments

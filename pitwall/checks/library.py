@@ -139,7 +139,7 @@ def _switches(procedure: Procedure, cars: Sequence[tuple[str, Car]]) -> Iterator
 
 def _allows(car: Car, name: str, position: Scalar) -> bool:
     switch = car.switch(name)
-    return switch is not None and switch.allows(position)
+    return switch is not None and switch.can_be_set(position)
 
 
 def _put_back(procedure: Procedure) -> Iterator[Finding]:

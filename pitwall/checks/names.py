@@ -75,7 +75,7 @@ def switch_positions(wanted: Mapping[str, Scalar], path: FilePath, car: Car, car
         switch = car.switch(name)
         if switch is None:
             yield unknown_switch(name, here, car, car_file)
-        elif not switch.allows(position):
+        elif not switch.can_be_set(position):
             yield bad_position(name, position, here, car)
 
 
@@ -89,6 +89,8 @@ def bad_position(name: str, position: Scalar, path: FilePath, car: Car) -> Findi
     """The finding for a position that the switch does not have."""
     switch = car.switch(name)
     assert switch is not None
-    near = near_only(position, [str(one) for one in switch.positions]) if isinstance(position, str) else None
+    near = switch.nearest_steps(position)
+    if isinstance(position, str):
+        near = near or near_only(position, [str(one) for one in switch.positions])
     return finding("PW102", path=path, found=f"position {position!r} of {name!r}", expected=switch.positions_text(),
                    suggestion=near)

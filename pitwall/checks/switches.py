@@ -32,7 +32,7 @@ def changes(placed: Placed, car: Car) -> Iterator[Change]:
         return
     for name, position in procedure.switches.items():
         switch, value = car.switch(str(filled(placed, name))), filled(placed, position)
-        if switch is not None and value is not None and switch.allows(value):
+        if switch is not None and value is not None and switch.can_be_set(value):
             yield Change(placed, switch, value)
     if procedure.by is not None:
         switch, step = car.switch(str(placed.argument("switch"))), placed.figure(procedure.by)
@@ -75,7 +75,7 @@ def _bases(plan: Plan, change: Change, around: Around) -> list[Scalar]:
     kinds: list[LapKind | None] = list(
         dict.fromkeys(run.laps[lap] for lap in lap_indices(run, change.placed.item.on))) or [None]
     bases = (wanted(plan, run, change.switch, around.wet, kind) for kind in kinds)
-    return [base for base in bases if change.switch.allows(base)]
+    return [base for base in bases if change.switch.can_be_set(base)]
 
 
 def _step(change: Change, by: float, base: Scalar) -> Finding | None:

@@ -3,8 +3,8 @@
 On track the car's own estimate of when it reaches the line stands against the flag, each with its doubt: the alert is
 raised once the line comes later than the flag by more than both together, and over when it is expected before it. In
 the garage, from the brief on, even a quick out-lap must come too late; where the forecast has told of an overrun, that
-says it already. A car that was to leave while the timing was silent may be out, and nothing is said of it before it
-would have been seen.
+says it already, until the last moment to leave for a timed lap is past: that it is past is told in any case. A car that
+was to leave while the timing was silent may be out, and nothing is said of it before it would have been seen.
 
 Where not even the quickest lap from here is at the line before the flag, the lap is the in-lap from that moment on, as
 it would be once the flag has fallen: nobody is told of timed laps that are none, or to set switches for them. What a
@@ -17,6 +17,8 @@ from __future__ import annotations
 import math
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
+from pitwall.engine.last_release import last_release_s, leaves_for, needs_a_timed_lap, on_track_by_s, too_late
+from pitwall.engine.remaining import SPREAD
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import RUNNING, SessionClock
 from pitwall.engine.team import TeamCar
@@ -24,7 +26,7 @@ from pitwall.model.outputs import Output
 from pitwall.model.units import clock_text
 
 KIND = "misses_flag"
-QUICK_OUT = 0.86  # the quickest usual out-lap over the likely one (quantiles of the trade's base rates)
+QUICK_OUT = SPREAD["out"][0]  # the quickest usual out-lap over the likely one
 FEED_SPEAKS_S, MESSAGE_LATE_S = 20.0, 5.0  # another car was seen so lately; messages later than this are rare
 UNKNOWN_SHARE = 0.08  # of the way still to go, where nothing is known of the spread (common practice, no source)
 
@@ -40,7 +42,7 @@ def look(
     on_track = car.track.on_track
     if not on_track and _may_be_out(car, silent, now):
         return alerts.over(KIND, car.car, now)
-    text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, flag_s, held, now)
+    text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, clock, held, now)
     run = car.progress.current
     if run is not None and run.called_for_flag and run.called_in and on_track and clock.status in RUNNING:
         if flag_s <= run.flag_was_s + car.setup.regulations.clock_uncertainty_s or _too_late(car, flag_s, now):
@@ -51,7 +53,7 @@ def look(
         return alerts.over(KIND, car.car, now)
     if on_track and clock.status in RUNNING and _surely(car, flag_s, now):
         _call_in(car, flag_s)
-    explained = () if on_track else ("overrun",)
+    explained = () if on_track or _last_moment_past(car, clock, now) else ("overrun",)
     return alerts.hold(KIND, car.car, text, now, clock.alert_status, explained_by=explained)
 
 
@@ -103,13 +105,15 @@ def _let_go_on(car: TeamCar, run: RunState) -> None:
     car.track.move("let_run")
 
 
-def _in_garage(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None:
-    run, release = car.progress.next, car.release_s
-    if run is None or release is None or car.kept_in or not car.legs or not release < flag_s:
+def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str | None:
+    run, release, flag_s = car.progress.next, car.release_s, clock.end_s(now)
+    if run is None or release is None or car.kept_in or not car.legs:
         return None
     first = next((leg for leg in car.legs if leg.kind == "timed"), None)
-    if first is None or release > now + car.setup.calls.brief_s:
+    if first is None or (release > now + car.setup.calls.brief_s and not _last_moment_past(car, clock, now)):
         return None
+    if too_late(car, clock, now):
+        return f"Car {car.car}: {run.run.run} can no longer start a timed lap, {_what_then(car, clock, now)}"
     # The legs allow for a car that still stands here; what it can do at best is to leave at once.
     begins = first.start_s - car.legs[0].start_s + max(release, now) + _must_last(car)
     saved = 0.0 if held else (1.0 - QUICK_OUT) * (car.legs[0].end_s - car.legs[0].start_s)
@@ -118,6 +122,20 @@ def _in_garage(car: TeamCar, flag_s: float, held: bool, now: float) -> str | Non
     begins -= _must_last(car)
     return (f"Car {car.car}: {run.run.run} would start its first timed lap at {clock_text(begins)}, the flag "
             f"falls at {clock_text(flag_s)}: keep it in, or use the time for something else")
+
+
+def _what_then(car: TeamCar, clock: SessionClock, now: float) -> str:
+    block, by_s = leaves_for(car, clock, now), on_track_by_s(car, clock, now)
+    if block is None or by_s is None:
+        return f"the flag falls at {clock_text(clock.end_s(now))}: keep it in"
+    return f"but {block.run.run} after the flag needs it on track: it has to leave by {clock_text(by_s)}"
+
+
+def _last_moment_past(car: TeamCar, clock: SessionClock, now: float) -> bool:
+    """Guard: the last moment at which the next run could have left for a timed lap is behind."""
+    run = car.progress.next
+    last = None if run is None or not needs_a_timed_lap(run) else last_release_s(car, run, clock, now)
+    return last is not None and now > last
 
 
 def _may_be_out(car: TeamCar, silent: tuple[float, float] | None, now: float) -> bool:

@@ -144,7 +144,7 @@ def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
     car = hands.team[command.car]
     board = car.switches
     switch = switch_named(command.switch or "", board.car.switches)
-    if command.position is None or not switch.allows(command.position) or not switch.in_steps(command.position):
+    if command.position is None or not switch.can_be_set(command.position):
         raise Refusal(f"{switch.switch} cannot stand at {command.position!r}, only at {switch.positions_text()}")
     name, position = switch.switch, command.position
     measured = board.measured.get(name)

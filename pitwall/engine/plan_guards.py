@@ -74,7 +74,7 @@ def _switch_faults(car: Car, name: str, position: Scalar) -> Iterator[str]:
     switch = car.switch(name)
     if switch is None:
         yield f"unknown switch {name!r}{meant(name, [one.switch for one in car.switches])}"
-    elif not switch.allows(position):
+    elif not switch.can_be_set(position):
         yield f"{name} cannot stand at {position!r}, only at {switch.positions_text()}"
 
 

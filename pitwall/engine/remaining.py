@@ -9,14 +9,18 @@ likely time and leaves no sooner; work that takes longer than that is called for
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from pitwall.engine import drivers
 from pitwall.engine.calling_again import REOPEN_LEAD_S
 from pitwall.engine.progress import RunState
-from pitwall.engine.team import TeamCar
 from pitwall.model.outlook import Activity, RunPace
 from pitwall.model.plan import LapKind, ThreePoint
 from pitwall.pace import horizon
 from pitwall.pace.horizon import LapsAhead
+
+if TYPE_CHECKING:  # the car asks how long it takes to the track
+    from pitwall.engine.team import TeamCar
 
 SPREAD: dict[str, tuple[float, float]] = {
     "out": (0.86, 1.13),
@@ -45,6 +49,11 @@ MISTAKES = 0.1
 def lane_s(car: TeamCar) -> float:
     """Seconds through the pit lane."""
     return car.lap_map.pit_lane_s(car.setup.regulations.pit_limit_kph) or PIT_LANE_S
+
+
+def to_the_track_s(car: TeamCar) -> float:
+    """Seconds from the garage to the pit exit."""
+    return LANE_PART * lane_s(car) + ROLLS_S
 
 
 def running(car: TeamCar, run: RunState, now: float, more: bool) -> tuple[list[Activity], RunPace]:

@@ -86,6 +86,8 @@ class Situation:
     ``feedback``: what the driver is still to comment on of this run.
     ``called_in``: by how many calls the driver was, who is to go on after all, and since when that is known.
     ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
+    ``leave_by_s``: until when the next run may leave and still be one; ``too_late``: it is none any more;
+    ``block``: what comes after the flag, for which the car is to leave then.
     ``begins_within_s``: nine calls in ten are begun so soon after they may be, as far as the radio desk reports talk.
     """
 
@@ -120,6 +122,9 @@ class Situation:
     begins_within_s: float = 0.0
     tyres: Mapping[tuple[str, str], float] = field(default_factory=dict)
     called_in: tuple[int, float] | None = None
+    leave_by_s: float | None = None
+    too_late: bool = False
+    block: RunState | None = None
     _strays: Straying | None = None
     _stretches: dict[tuple[tuple[int, bool], ...], Spans] = field(default_factory=dict)
 

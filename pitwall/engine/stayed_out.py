@@ -49,6 +49,18 @@ def another_run(car: TeamCar, run: RunState, now: float) -> RunState | None:
     return found
 
 
+def seen_beyond(car: TeamCar, run: RunState) -> bool:
+    """Guard: a car that was to come in was seen on the track since.
+
+    The line alone does not show it the first time: a pit entry may be lost, and the line beside the lane taken for the
+    track's. A second one does, where nothing else is seen all lap (a circuit without loops between the lines), unless
+    the lap between took as long as one with a stop: then it was in.
+    """
+    if run.out_in or car.track.seen_phase > 0.0:
+        return True
+    return run.stayed_out > 1 and _lap_with_stop(car, run) is None
+
+
 def _lap_with_stop(car: TeamCar, run: RunState) -> int | None:
     """Where on the record the last lap beyond the run stands that was long enough for a stop in the garage."""
     laps, stop_s = car.track.laps, max(RESUME_SHARE * run.run.after_garage_s.likely_s, SHORTEST_STOP_S)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 
-from pitwall.engine import called_in, calling_again, drivers, item_times, items, lap_behind, stayed_out, windows
+from pitwall.engine import called_in, calling_again, drivers, item_times, items, lap_behind, last_release, stayed_out
 from pitwall.engine.boards_read import acted_on, is_ahead
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
@@ -27,6 +27,7 @@ from pitwall.engine.situation import Leg, StatusNews, garage_legs, running_legs
 from pitwall.engine.switches import SwitchBoard
 from pitwall.engine.untold_news import still_news, tell_again
 from pitwall.engine.view import situation
+from pitwall.engine.windows import cut_by_flag
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import Plan, ThreePoint
 from pitwall.model.setup import SessionSetup
@@ -176,7 +177,7 @@ class TeamCar:
         if ended is not None:
             if flag and ended.state in ("cut", "next"):
                 ended.reason = ended.reason if red else "chequered flag"
-                windows.cut_by_flag(self, clock, ended, now)
+                cut_by_flag(self, clock, ended, now)
             lap_behind.in_the_pits(self, ended, happening.lap, now)
             self._owe(ended)
         self.work = ended.run.after_garage_s if ended is not None else None
@@ -342,7 +343,7 @@ class TeamCar:
         run = self.progress.current
         self.release_s, self.ahead = self.release_estimate(clock), clock.windows_ahead(now)
         if self.release_s is not None and self.progress.next is not None:
-            self.release_s = windows.release_within(self, now, self.progress.next, self.release_s)
+            self.release_s = last_release.release_s(self, clock, now, self.progress.next, self.release_s)
         if self.release_s is None:
             self.first_release_s = None
         elif not self.recalled:
@@ -370,8 +371,7 @@ class TeamCar:
         said = convey(at, (spec for rule in RULES for spec in rule(at) if self._may(spec.kind)), self.book)
         specs = self.channel.place(at, said, self.book)
         gone = {"red": "red flag", "finished": "chequered flag", "closed": "session closed"}.get(clock.status, "")
-        if self.kept_in and not self.track.on_track:
-            gone = gone or "kept in"
+        gone = gone or last_release.why_not(self, clock, now)
         if self.quiet and self.track.on_track:
             gone = gone or QUIET
         yellow = clock.status in ("yellow", "slow") or bool(clock.yellow_sectors)

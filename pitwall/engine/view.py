@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pitwall.engine import drivers, feedback
+from pitwall.engine.last_release import last_release_s, leaves_for, on_track_by_s, too_late
+from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import Situation, at_one_moment
 
@@ -32,6 +34,9 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         release_s=car.release_s,
         news=tuple(car.news),
         kept_in=car.kept_in,
+        leave_by_s=_leave_by_s(car, run, clock, now),
+        too_late=too_late(car, clock, now),
+        block=leaves_for(car, clock, now),
         since_s=car.since_s,
         recalls=car.recalls,
         fire_ups=car.fire_ups,
@@ -49,3 +54,10 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         words_per_minute=car.channel.times.words_per_minute(car.engineer, car.setup.calls.words_per_minute),
         others=tuple(track for name, track in car.field_tracks.items() if name != car.car),
     )
+
+
+def _leave_by_s(car: TeamCar, run: RunState | None, clock: SessionClock, now: float) -> float | None:
+    if run is None or car.track.on_track:
+        return None
+    block = leaves_for(car, clock, now)
+    return on_track_by_s(car, clock, now) if block is not None else last_release_s(car, run, clock, now)

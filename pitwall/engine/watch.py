@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from pitwall.engine import drivers
+from pitwall.engine import drivers, stayed_out
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.last_release import too_late
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.slowed import SLOW_RATIO, last_section, slowed
@@ -64,8 +65,8 @@ def _stayed_out(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> 
     run = car.progress.current
     if run is None or not car.track.on_track or run.expected_kind != "in" or run.stayed_out == 0:
         return alerts.over("stayed_out", car.car, now)
-    if not run.out_in and car.track.seen_phase == 0.0:
-        return []  # only the line was seen: a pit entry may be lost, and the line beside the lane taken for the track's
+    if not stayed_out.seen_beyond(car, run):
+        return []
     of = f"from its installation lap ({run.run.run})" if run.out_in else f"at the end of {run.run.run}"
     text = f"Car {car.car} did not come in {of}"
     shown = BOX_AT_THE_PASS if car.plan.medium == "board" else None
@@ -96,7 +97,7 @@ def _release(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -
     """The car was to leave some time ago, may, and stands here still: nobody may have noticed."""
     run = car.progress.next
     planned = car.first_release_s
-    held = car.kept_in or clock.pit_exit == "closed"
+    held = car.kept_in or clock.pit_exit == "closed" or too_late(car, clock, now)
     if run is None or car.track.on_track or held or planned is None or _early(car, planned, now):
         return alerts.over("release_overdue", car.car, now)
     text = f"Car {car.car} stands here still: {run.run.run} ({run.run.want}) was to leave at {clock_text(planned)}"

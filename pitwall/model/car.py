@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -90,14 +91,15 @@ class Switch(Frozen):
         given: list[tuple[tuple[str | int, ...], Position]] = [(("default",), self.default)]
         given += [(("defaults", at, "position"), item.position) for at, item in enumerate(self.defaults)]
         for place, position in given:
-            if not self.allows(position):
+            if not self.can_be_set(position):
                 needs = ("low", "high", "step") if self.kind == "bias" else ("positions",)
                 raise Refused(f"{position_text(position)} for {self.word}",
-                              f"one of its positions: {self.positions_text()}", at=place, needs=needs)
+                              f"one of its positions: {self.positions_text()}", at=place, needs=needs,
+                              suggestion=self.nearest_steps(position))
         return self
 
     def allows(self, position: Position) -> bool:
-        """True when the switch can stand at this position."""
+        """True when the switch can be reported at this position; of a bias telemetry may show any between its ends."""
         if self.kind == "bias":
             try:
                 value = float(position)
@@ -114,6 +116,17 @@ class Switch(Frozen):
             return True
         steps = (float(position) - self.low) / self.step
         return abs(steps - round(steps)) < 1e-6
+
+    def can_be_set(self, position: Position) -> bool:
+        """True when a driver can put it there: a position that it has, of a bias one on its steps."""
+        return self.allows(position) and self.in_steps(position)
+
+    def nearest_steps(self, position: Position) -> str | None:
+        """``55 or 55.5`` for a position between two steps of a bias; None for every other."""
+        if self.low is None or self.step is None or not self.allows(position) or self.in_steps(position):
+            return None
+        below = self.low + math.floor((float(position) - self.low) / self.step) * self.step
+        return " or ".join(f"{one:g}" for one in (below, below + self.step) if self.allows(one))
 
     def positions_text(self) -> str:
         """The positions for an error message: ``1, 2, 3`` or ``52 to 60 in steps of 0.5``."""
@@ -167,7 +180,7 @@ class Car(Frozen):
         known = {switch.switch: switch for switch in self.switches}
         for switch in self.switches:
             for target, position in switch.sets.items():
-                if target not in known or not known[target].allows(position):
+                if target not in known or not known[target].can_be_set(position):
                     raise ValueError(f"preset {switch.switch!r} sets {target!r} to {position!r}: "
                                      "no such switch or position")
         strange = [name for name in self.forbidden_on_timed if name not in known]

@@ -76,6 +76,75 @@ def test_a_hold_must_end_before_the_pit_entry() -> None:
     assert found("PW211", run(items=[HOLD | {"on": "out"}]), around=cut) == []
 
 
+# -- two at one place --------------------------------------------------------------------------------------------------
+
+COOLS = "out, 1 timed, cool, 1 timed, cool, 1 timed, in"
+COAST = {"do": "coast_down", "after": "turn 4"}
+
+
+@pytest.mark.parametrize("second", [HOLD, HOLD | {"with": {"gear": 6, "seconds": 4}}, COAST,
+                                    {"do": "steering_symmetry", "at": "Turn 4"}])  # fmt: skip
+def test_two_holds_cannot_be_driven_at_one_place_of_one_lap(second: dict[str, Any]) -> None:
+    """Of the same or of another procedure: the place of the second is where it is told, and the lap with it."""
+    (one,) = found("PW223", run(laps=COOLS, items=[HOLD | {"on": "cool"}, second | {"on": {"cool": 2}}]))
+    assert (one.severity, path_text(one.path)) == ("error", f"runs[0].items[1].{'at' if 'at' in second else 'after'}")
+    assert "on the cool-down lap 2 of 'a', where 'constant_speed_hold' is done" in one.found
+
+
+@pytest.mark.parametrize("items", [
+    [HOLD | {"on": {"cool": 1}}, HOLD | {"on": {"cool": 2}}],
+    [HOLD | {"on": ["out", "in"]}, COAST | {"on": "cool"}],
+    [HOLD | {"on": {"cool": 1}}, COAST | {"on": {"cool": 1}, "after": "turn 9"}],
+    [HOLD | {"on": {"cool": 1}}, {"do": "photo_pass", "on": {"cool": 1}, "after": "turn 4"}],
+    [HOLD | {"on": {"cool": 1}}, COAST | {"on": "cool", "when": {"after_item": "constant_speed_hold"}}],
+])  # fmt: skip
+def test_holds_on_laps_or_at_places_of_their_own_are_sound(items: list[dict[str, Any]]) -> None:
+    """What waits for the other takes the next lap that it may be on; what takes no data over a stretch shares it."""
+    assert found("PW223", run(laps=COOLS, items=items)) == []
+
+
+def test_a_hold_that_waits_for_another_needs_a_lap_on_which_that_is_not() -> None:
+    """At one place of its only lap its turn never comes; nor where the other is on every lap of its own."""
+    waiting = COAST | {"on": {"cool": 1}, "when": {"after_item": "constant_speed_hold"}}
+    (one,) = found("PW223", run(laps=COOLS, items=[HOLD | {"on": {"cool": 1}}, waiting]))
+    assert path_text(one.path) == "runs[0].items[1].after"
+    later = waiting | {"on": "cool", "when": {"not_before": 60}}
+    (one,) = found("PW223", run(laps=COOLS, items=[later, HOLD | {"on": "cool"}]))
+    assert "cool-down lap 1" in one.found
+
+
+def test_the_runs_of_a_plan_have_laps_of_their_own() -> None:
+    """The same hold in two runs is a comparison."""
+    assert found("PW223", run(items=[HOLD | {"on": "out"}]), run("b", items=[HOLD | {"on": "out"}])) == []
+
+
+def test_out_and_straight_in_is_one_lap_for_a_hold() -> None:
+    """Whether its two halves are named by one item or by two."""
+    (one,) = found("PW223", run(laps="out-in", items=[HOLD | {"on": ["out", "in"]}]))
+    assert "twice: out and straight in is one lap" in one.found
+    (one,) = found("PW223", run(laps="out-in", items=[HOLD | {"on": "out"}, COAST | {"on": "in"}]))
+    assert path_text(one.path) == "runs[0].items[1].after"
+
+
+def test_a_hold_must_be_over_where_the_next_begins() -> None:
+    """How far it goes is known with geometry: 3 s and 1.5 s of settling at 55 m/s, from where that is reached."""
+    begin = LAP.distance_at_phase(LAP.phase_of("turn 4")) or 0.0
+    needed = LAP.hold_fits("turn 4", 3, 55, 1.5).needed_m
+    assert needed is not None
+    first = HOLD | {"on": "out", "with": {"gear": 5, "seconds": 3}}
+    second = first | {"after": "board"}
+    for beyond_m, faults in ((needed - 60, 1), (needed + 5, 0)):
+        values = SETUP.circuit.model_dump(mode="json", by_alias=True, exclude_none=True)
+        values["places"].append({"place": "board", "at_m": begin + beyond_m})
+        circuit = type(SETUP.circuit).model_validate(values)
+        lap = lap_map(circuit, CAR, SETUP.calls)
+        assert lap.hold_fits("board", 3, 55, 1.5).fits
+        for items in ([first, second], [second, first]):
+            told = found("PW223", run(items=items), around=replace(AROUND, circuit=circuit, lap=lap))
+            assert len(told) == faults
+            assert all("goes on for 60 m beyond board" in one.found for one in told)
+
+
 # -- talk --------------------------------------------------------------------------------------------------------------
 
 

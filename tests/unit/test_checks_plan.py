@@ -66,6 +66,7 @@ HEADS = [
     ({"car": "77"}, "PW106", "car"),
     ({"starts_with": {"switches": {"flapp": "open"}}}, "PW101", "starts_with.switches.flapp"),
     ({"starts_with": {"switches": {"flap": "ajar"}}}, "PW102", "starts_with.switches.flap"),
+    ({"starts_with": {"switches": {"brake_bias": 50.25}}}, "PW102", "starts_with.switches.brake_bias"),
     ({"tyre_sets": {"A1": {"compound": "hard"}}, "starts_with": {"tyres": "A2"}}, "PW108", "starts_with.tyres"),
     ({"tyre_sets": {"A1": {"compound": "hrad"}}}, "PW115", "tyre_sets.A1.compound"),
 ]
@@ -81,6 +82,7 @@ RUNS: list[tuple[dict[str, Any], str, str]] = [
     (run(switches={"brake_bais": 56}), "PW101", "runs[0].switches.brake_bais"),
     (run(switches={"brake_bias": 40}), "PW102", "runs[0].switches.brake_bias"),
     (run(switches={"flap": "opne"}), "PW102", "runs[0].switches.flap"),
+    (run(switches={"brake_bias": 55.13}), "PW102", "runs[0].switches.brake_bias"),
     (run(items=[item("radio_chek")]), "PW103", "runs[0].items[0].do"),
     (run(items=[item("constant_speed_hold", after="turn 4")]), "PW121", "runs[0].items[0]"),
     (run(items=[item("radio_check", **{"with": {"loud": 1}})]), "PW122", "runs[0].items[0].with.loud"),
@@ -97,6 +99,8 @@ RUNS: list[tuple[dict[str, Any], str, str]] = [
      "runs[0].items[0].with.switch"),
     (run(items=[item("position_compare", {"timed": 1}, **{"with": {"switch": "torque_map", "position": 99}})]), "PW102",
      "runs[0].items[0].with.position"),
+    (run(items=[item("position_compare", {"timed": 1}, **{"with": {"switch": "brake_bias", "position": 54.2}})]),
+     "PW102", "runs[0].items[0].with.position"),
     (run(items=[item("flap_compare", {"timed": 4}, **{"with": {"flap": "open"}})]), "PW201", "runs[0].items[0].on"),
     (run(items=[item("cool_down_lap", "cool")]), "PW202", "runs[0].items[0].on"),
     (run(items=[item("systems_check", "installation")]), "PW202", "runs[0].items[0].on"),
@@ -194,6 +198,14 @@ def test_suggestions_name_the_nearest_thing() -> None:
     assert findings(run(switches={"brake_bais": 56}))[0].suggestion == "did you mean 'brake_bias'?"
     assert "torque_map" in (findings(run(switches={"zzz": 1}))[0].suggestion or "")
     assert findings(run(items=[item("coast_down", after="Turn44")]))[0].suggestion == "did you mean 'turn 4'?"
+
+
+def test_a_bias_stands_on_its_steps_from_where_it_is_lowest() -> None:
+    """Whatever is written between two of them nobody can set; the two are named. Where it is on one nothing is said."""
+    (one,) = findings(run(switches={"brake_bias": 55.13}))
+    assert (one.found, one.expected) == ("position 55.13 of 'brake_bias'", "50 to 62 in steps of 0.5")
+    assert one.suggestion == "55 or 55.5"
+    assert [findings(run(switches={"brake_bias": at})) for at in (50, 55.5, "56", 62.0)] == [[]] * 4
 
 
 def test_an_unknown_session_is_told_with_the_sessions_that_there_are() -> None:

@@ -10,6 +10,7 @@ from pitwall.model.outputs import Alert
 from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, regulations, setup
 
 OUT_S = 118.75  # an out-lap from the pit exit to the line, at the usual 1.25 times the lap
+QUICK_OUT_S = 0.86 * 1.25 * 100.0  # the quickest usual out-lap, reckoned as if it began at the line
 
 
 def stage(flag_s: float, *, laps: str = "out, 2 timed, in", finish: bool = True, unsure: float = 1.5) -> Stage:
@@ -207,11 +208,163 @@ def test_in_the_garage_an_overrun_says_it_already() -> None:
     assert told(here) == []
 
 
-def test_a_release_after_the_flag_is_no_alert_of_this_kind() -> None:
-    """The work lasts beyond the flag: nobody is about to send the car."""
+def readied(here: Stage) -> set[str]:
+    """Garage calls that wait to be said or are due."""
+    return {call.id for call in here.car.book.calls.values() if call.spec.lap == "garage" and call.open}
+
+
+def test_a_run_that_is_to_leave_after_the_flag_can_no_longer_start_a_timed_lap() -> None:
+    """The plan holds it back beyond the flag: told once, at the last moment at which a person might send it."""
     here = garage(SPARE | {"release": {"not_before": 500.0}}, flag_s=450)
-    here.wait(440)
+    last = 450 + 1.5 - QUICK_OUT_S
+    here.wait(last - 6)
+    assert [one.text for one in told(here) if "can no longer" in one.text] == []
+    here.wait(445)
+    sure = [one for one in told(here) if "can no longer" in one.text]
+    assert [one.text for one in sure] == [
+        "Car 41: spare can no longer start a timed lap, the flag falls at 7:30: keep it in"
+    ]
+    assert last <= sure[0].t <= last + 31, "words that stand are changed every half a minute at the most"
+    assert readied(here) == set()
+
+
+def parked(flag_s: float, *, work_s: Any = 300, **of_spare: Any) -> tuple[Stage, float]:
+    """The car came in from its first run, and stands in the garage. Also when it was in the lane."""
+    here = garage(MAIN | {"after_garage_s": work_s}, SPARE | of_spare, flag_s=flag_s)
+    here.leave(200)
+    t = here.lap(200, OUT_S, from_exit=True)
+    t = here.lap(here.lap(t, 100), 100)
+    return here, here.home(t)
+
+
+def test_nobody_readies_a_car_for_a_run_that_can_have_no_timed_lap() -> None:
+    """In at 10:31, out again after five minutes of work: even after quick work and a quick out-lap the flag is out.
+
+    It is told once, when the brief would have been due, and no call of the garage is made for it.
+    """
+    here, parked_t = parked(flag_s=900)
+    here.wait(880)
+    assert [one.text for one in told(here)] == [
+        "Car 41: spare can no longer start a timed lap, the flag falls at 15:00: keep it in"
+    ]
+    assert told(here)[0].t <= parked_t + 300 - here.car.setup.calls.brief_s + 6
+    assert readied(here) == set()
+    assert not here.prompts("spare-1-", "due")
+
+
+def test_a_run_that_fits_after_quick_work_is_readied_and_never_called_out_too_late() -> None:
+    """Work of usually five minutes, two when quick: the brief is read out, for the crew may be quick. Nobody is told
+    to fire up for a leaving that is too late, and what has no use after the last moment is gone by then."""
+    here, parked_t = parked(flag_s=1000, work_s=[120, 300, 480])
+    last = 1000 + 1.5 - QUICK_OUT_S
+    assert parked_t + 300 > last > parked_t + 120
+    here.wait(parked_t + 60)
+    assert here.has_call("spare-1-brief")
+    here.wait(last - 1)
+    assert all(call.spec.say_by_s <= last for call in here.car.book.calls.values() if call.spec.run == "spare")
+    here.wait(990)
+    assert not here.has_call("spare-1-fire-up")
+    assert not here.has_call("spare-1-leave")
+    assert readied(here) == set()
+    assert told(here)[-1].text.startswith("Car 41: spare can no longer start a timed lap")
+
+
+def test_a_car_that_has_time_for_one_timed_lap_is_called_out_with_that_as_its_deadline() -> None:
+    """Ready a minute before the last moment: fire up and leave are of use until then, and not for four minutes."""
+    last = 1000 + 1.5 - QUICK_OUT_S
+    here, parked_t = parked(flag_s=1000, work_s=260)
+    here.wait(parked_t + 261)
+    leave = here.call("spare-1-leave")
+    assert leave.state == "due"
+    assert parked_t + 260 < leave.spec.say_by_s == pytest.approx(last)
+    assert here.call("spare-1-fire-up").spec.say_by_s == pytest.approx(last)
+
+
+def test_a_car_that_did_not_leave_is_not_called_again_once_it_is_too_late() -> None:
+    """Called, and it stands here still: with the last moment past its calls are gone, and that is told."""
+    here, _ = parked(flag_s=1000, work_s=200)
+    for number, t in enumerate(range(640, 1000, 10)):
+        here.cross(t, "12"[number % 2], car="7")  # the timing speaks: it would have been seen
+    here.wait(995)
+    assert readied(here) == set()
+    assert here.call("spare-1-leave").state != "due"
+    assert [one.active for one in told(here) if "can no longer" in one.text] == [True]
+
+
+def test_where_the_flag_moves_back_the_car_is_called_out_after_all() -> None:
+    """The session is made longer: what was too late is none any more."""
+    here, _ = parked(flag_s=900)
+    here.wait(800)
+    assert readied(here) == set()
+    here.clock(801, 1200)
+    here.wait(1000)
+    assert here.has_call("spare-1-leave")
+    assert told(here)[-1].active is False
+
+
+def test_a_run_without_a_timed_lap_may_leave_until_the_flag_and_not_after_it() -> None:
+    """Out and straight in, as a system check: of use until the flag, and called no longer than that."""
+    here, parked_t = parked(flag_s=1000, work_s=320, laps="out-in")
+    here.wait(parked_t + 330)
+    assert here.call("spare-1-leave").spec.say_by_s == pytest.approx(1000)
     assert told(here) == []
+
+
+def test_in_the_garage_an_overrun_says_it_until_the_last_moment_is_past() -> None:
+    """The forecast gave a must few chances: that it has none left is told all the same."""
+    here = garage(MAIN | {"release": {"not_before": 500.0}}, flag_s=580)
+    here.session.alerts.hold("overrun", "41", "main fits in 40%", here.now, "green")
+    last = 580 + 1.5 - QUICK_OUT_S
+    here.wait(last - 1)
+    assert told(here) == []
+    here.wait(last + 6)
+    assert [one.active for one in told(here)] == [True]
+
+
+STARTS = {"run": "starts", "want": "should", "after_flag": "allowed",
+          "items": [{"do": "standing_start", "times": 2, "at": "grid"}]}  # fmt: skip
+
+
+def with_starts(flag_s: float, work_s: Any, allowed: tuple[str, ...] = ("standing_start",)) -> Stage:
+    """The car came in from its first run; a run with a timed lap is left, and standing starts after the flag."""
+    rules = regulations(duration_s=flag_s, after_flag_items=allowed)
+    runs = (MAIN | {"after_garage_s": work_s}, SPARE, STARTS)
+    here = Stage(setup(plan(*runs), regulations=rules)).green().leave(200)
+    t = here.lap(200, OUT_S, from_exit=True)
+    here.home(here.lap(here.lap(t, 100), 100))
+    return here
+
+
+def test_what_comes_after_the_flag_still_sends_the_car_out_before_it() -> None:
+    """No timed lap any more, but starts after the flag need the car on track as it falls: told with the last moment
+    to leave, briefed for that and not for the run, and called out in time, never later than that."""
+    here = with_starts(900, 200)
+    by_s = 900 - 1.5 - 10.0  # what the clock is unsure of, and three tenths of the lane after four seconds to roll
+    here.wait(890)
+    assert [one.text for one in told(here) if "no longer" in one.text][-1] == (
+        "Car 41: spare can no longer start a timed lap, but starts after the flag needs it on track: "
+        "it has to leave by 14:48"
+    )
+    assert here.call("starts-1-brief").spec.text == (
+        "No timed lap any more. After the flag: two standing starts at grid. Be on track when it falls."
+    )
+    leave = here.call("starts-1-leave")
+    assert (leave.spec.say_from_s, leave.spec.say_by_s) == (pytest.approx(by_s - 30), pytest.approx(by_s))
+    assert here.prompts("starts-1-leave", "due")
+    assert here.call("starts-1-fire-up").spec.say_by_s == pytest.approx(by_s)
+    here.leave(885)
+    here.status(900, "finished")
+    here.wait(930)
+    assert here.call("starts-1-standing_start-0-after-flag").spec.text.startswith("Grid: two standing starts")
+
+
+@pytest.mark.parametrize(("work_s", "allowed"), [(300, ("standing_start",)), (200, ())])
+def test_no_car_is_sent_for_starts_that_cannot_be(work_s: float, allowed: tuple[str, ...]) -> None:
+    """The work is over after the flag, or the regulations list no such item: it is kept in."""
+    here = with_starts(900, work_s, allowed).wait(895)
+    assert told(here)[-1].text.endswith("the flag falls at 15:00: keep it in")
+    assert readied(here) == set()
+    assert not here.has_call("starts-")
 
 
 def test_a_car_not_seen_at_the_next_loop_is_no_nearer_to_the_line() -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from pitwall.engine.ahead import limits_ahead
 from pitwall.model.outputs import Alert, PlanState
-from tests.unit.engine_stage import MAIN, PIT_EXIT, Stage, plan, setup
+from tests.unit.engine_stage import CAR, CIRCUIT, MAIN, PIT_EXIT, Stage, plan, setup
 
 # Tyres are changed and fuel is filled in the garage only: common sense, no source.
 
@@ -253,6 +253,48 @@ def test_who_does_not_come_in_at_the_end_of_a_run_is_an_alert_until_he_is_in_or_
     made.home(t)
     made.wait(made.now + 6)
     assert not {"stayed_out", "on_another_run"} & {one.kind for one in made.session.alerts.active.values()}
+
+
+def without_loops() -> Stage:
+    """One run, on a circuit where only the line and the pit lane's ends see a car."""
+    bare = CIRCUIT.model_copy(update={"loops": CIRCUIT.loops[:1]})
+    return Stage(setup(plan(HOLDS, tyre_sets=SETS), circuit=bare)).green()
+
+
+def crossings(made: Stage, *lap_times_s: float) -> float:
+    """Out at 200 s, then over the line after each of these; returns the last one."""
+    made.leave(200)
+    t = 200.0
+    for lap_s in lap_times_s:
+        t += lap_s
+        made.cross(t)
+    return t
+
+
+def test_where_only_the_line_sees_a_car_its_second_pass_shows_that_it_did_not_come_in() -> None:
+    """The first may be the line beside the lane, and the pit entry lost. It stands until the car is in."""
+    made = without_loops()
+    t = crossings(made, 125, 100, 100, 100, 100)
+    made.wait(t + 95)
+    assert "stayed_out" not in {one.kind for one in made.made(Alert)}, "it may be in the lane, and its entry lost"
+    made.cross(t + 100)
+    made.wait(t + 106)
+    (alert,) = [one for one in made.session.alerts.active.values() if one.kind == "stayed_out"]
+    assert (alert.priority, alert.text) == ("high", "Car 41 did not come in at the end of holds")
+    made.cross(t + 200)
+    made.wait(t + 290)
+    assert "stayed_out" in {one.kind for one in made.session.alerts.active.values()}
+    made.pit(t + 296, "entry", CAR)
+    made.wait(t + 302)
+    assert "stayed_out" not in {one.kind for one in made.session.alerts.active.values()}
+
+
+def test_a_stop_whose_pit_signals_were_lost_is_no_car_that_stayed_out() -> None:
+    """The line beside the lane, a stop of five minutes, and the line again."""
+    made = without_loops()
+    made.wait(crossings(made, 125, 100, 100, 100, 110, 430) + 60)
+    assert [run.stayed_out for run in made.car.progress.runs] == [2]
+    assert "stayed_out" not in {one.kind for one in made.made(Alert)}
 
 
 def test_who_is_told_to_go_on_and_who_comes_in_raise_no_alert() -> None:

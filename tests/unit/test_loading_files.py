@@ -276,6 +276,7 @@ FAULTS: list[tuple[str, str, str, str, str]] = [
     ("circuit.yaml", "direction: right}", "direction: rigth}", "PW013", "did you mean 'right'?"),
     ("circuit.yaml", "entry_m: 4640", "entry_m: 46400", "PW016", "beyond the lap"),
     ("car.yaml", "default: 56", "default: 66", "PW016", "expected one of its positions: 50 to 62"),
+    ("car.yaml", "default: 56", "default: 56.2", "PW016", "in steps of 0.5: 56 or 56.5"),
     ("car.yaml", "switch: engine_mode", "switch: torque_map", "PW016", "switch named twice: torque_map"),
     ("procedures/coast_down.yaml", "count {seconds}", "count {second}", "PW131", "did you mean 'seconds'?"),
     ("procedures/coast_down.yaml", "count {seconds}", "count {seconds", "PW131", "braces"),

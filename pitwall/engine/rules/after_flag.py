@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.item_arguments import item_arguments
+from pitwall.engine.last_release import is_for_flag
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
@@ -23,9 +24,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         return
     allowed = at.clock.after_flag_items
     for run in at.progress.runs:
-        if run.laps or run.run.after_flag is None or run.state not in ("planned", "next"):
-            continue
-        if not _after_this_flag(at, run):
+        if not is_for_flag(run, at.clock):
             continue
         for item in run.items:
             procedure = at.procedures.get(item.item.do)
@@ -33,11 +32,10 @@ def calls(at: Situation) -> Iterable[CallSpec]:
                 yield from _told(at, run, item, procedure, leg)
 
 
-def _after_this_flag(at: Situation, run: RunState) -> bool:
-    """Guard: a block bound to a window is for its flag, any other for the last flag of the session."""
-    if run.run.window is None or not at.clock.windows:
-        return not at.clock.more_windows
-    return run.run.window in (at.clock.windows[at.clock.window].window, str(at.clock.window + 1))
+def what_of(item: ItemState) -> str:
+    """``two practice starts``."""
+    name, many = item.item.do.replace("_", " "), item.item.times
+    return f"{count_word(many)} {name}{'s' if many > 1 else ''}"
 
 
 def told_at(place: str, what: str) -> str:
@@ -49,9 +47,7 @@ def _told(at: Situation, run: RunState, item: ItemState, procedure: Procedure, l
     """From the flag on, or from the beginning of a lap that began after it, until the car can still go there instead of
     into the pits; nothing where the flag fell too near to them."""
     place = item.item.at or "pit exit"
-    name = procedure.name.replace("_", " ")
-    many = item.item.times
-    what = f"{count_word(many)} {name}{'s' if many > 1 else ''}"
+    what = what_of(item)
     text = told_at(place, what)
     begin = max(leg.start_s, at.clock.finished_t or leg.start_s) + SETTLES_S
     last = leg.at(at.lap_map.last_chance) - at.spoken(text) - procedure.steps[0].reaction_s

@@ -9,7 +9,9 @@ from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.offered_again import NOT_YET_S
+from pitwall.engine.rules.after_flag import what_of
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
+from pitwall.engine.run_state import RunState
 from pitwall.engine.situation import Situation
 from pitwall.model.car import Position, position_text
 from pitwall.model.outputs import Ask
@@ -21,23 +23,34 @@ STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until t
 GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
 MIN_WINDOW_S = 20.0
 COMES_IN_S = 5.0
+GOES = ("leave", "fire_up")
 LAST_CHECK_S = 5.0  # before the release: after that the driver has other things to do
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
-    """The garage calls of the next run."""
+    """The garage calls of the next run, as long as it can still be one: none is to be said after that."""
+    last = at.leave_by_s
+    for spec in () if at.too_late and at.block is None else _calls(at):
+        if last is None:
+            yield spec
+        elif spec.say_from_s <= last and (spec.ask.action not in GOES or (at.release_s or 0.0) <= last):
+            yield altered(spec, say_by_s=min(spec.say_by_s, last))
+
+
+def _calls(at: Situation) -> Iterable[CallSpec]:
     run, release = at.run, at.release_s
     if run is None or release is None or at.track.on_track or at.stopped_by_flag or at.kept_in or not at.feed_speaks:
         return
-    timing, name = at.timing, f"{run.run.run}-{run.leavings + 1}"
+    goes_for = at.block or run
+    timing, name = at.timing, f"{goes_for.run.run}-{run.leavings + 1}"
     if at.driver_out is not None:
         yield _driver_change(at, name, release)
     yield _garage(
         at,
         f"{name}-brief{_edition(run.brief_edition)}",
         "brief",
-        _brief(at),
-        f"Brief: {run.run.run}",
+        _brief(at) if at.block is None else _brief_of_block(at, at.block),
+        f"Brief: {goes_for.run.run}",
         release - timing.brief_s,
         release - timing.release_check_s + 20.0,
         Ask(action="none"),
@@ -104,6 +117,12 @@ def _brief(at: Situation) -> str:
     who = f" {at.driver} drives." if at.driver_out is not None else ""
     name = run.run.run.replace("-", " ")
     return f"Next {'is' if name.startswith('run') else 'run is'} {name}: {body}.{who}{what}"
+
+
+def _brief_of_block(at: Situation, block: RunState) -> str:
+    items = [item for item in block.items if item.state == "planned" and item.item.do in at.clock.after_flag_items]
+    what = ", ".join(f"{what_of(item)}{f' at {item.item.at}' if item.item.at else ''}" for item in items)
+    return f"No timed lap any more. After the flag: {what}. Be on track when it falls."
 
 
 def _is_the_cool_lap(at: Situation, do: str) -> bool:
@@ -178,7 +197,7 @@ def _garage(
 ) -> CallSpec:
     run = at.run
     assert run is not None
-    if ask.action not in ("leave", "fire_up"):
+    if ask.action not in GOES:
         # A short stop leaves less time than the usual countdown: read out at once then, and keep a fair window.
         begin = max(begin, _soon(at, at.release_s or 0.0))
         by = max(by, begin + MIN_WINDOW_S)

@@ -1,0 +1,121 @@
+"""Until when a car that stands in the garage may leave, so that its next run is still one.
+
+A run with timed laps is one as long as a quick out-lap can be over before the flag, and, where a lap that was begun may
+not be finished after it, a timed lap as well. A run without is one as long as the car leaves before the flag. Once not
+even quick work on the car lets it leave by then, nobody is briefed or told to fire up for it.
+
+What is to be done after the flag, such as practice starts, asks for a car that is on track when it falls: where the
+next run is none any more, the car is readied for that, and leaves shortly before the flag.
+"""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+from pitwall.engine import drivers, windows
+from pitwall.engine.remaining import SPREAD, to_the_track_s
+from pitwall.engine.run_state import RunState
+from pitwall.engine.session_clock import RUNNING, SessionClock
+
+if TYPE_CHECKING:  # the car asks for it
+    from pitwall.engine.team import TeamCar
+
+NONE_ANY_MORE = "no timed lap can start before the flag any more"
+IN_HAND_S = 30.0
+"""So long before the last moment the car is called out for what comes after the flag: whoever releases it may have to
+wait for others, and a lap that is far on when the flag falls leaves no time to tell of it (a choice of ours)."""
+
+
+def last_release_s(car: TeamCar, run: RunState, clock: SessionClock, now: float) -> float | None:
+    """The latest moment at which the run may leave, session seconds, by the quickest usual laps and all that the
+    clock may be off; None while nobody knows of a flag that ends it."""
+    elsewhere = clock.more_windows and windows.bound_to(car.setup, run.run) != clock.window
+    if not run.laps or elsewhere or not _flag_is_known(clock):
+        return None
+    flag_s = clock.end_s(now)
+    if not needs_a_timed_lap(run):
+        return flag_s
+    pace, rules = car.track.pace, car.setup.regulations
+    laps = ("out", *itertools.takewhile(lambda kind: kind != "timed", run.laps[run.resume_at :]))
+    first_s = sum(SPREAD[kind][0] * pace.lap_s(kind) for kind in laps)
+    whole_s = 0.0 if rules.finish_started_lap else SPREAD["timed"][0] * pace.lap_s("timed")
+    return flag_s + rules.clock_uncertainty_s - first_s - whole_s
+
+
+def needs_a_timed_lap(run: RunState) -> bool:
+    """Guard: timed laps of it are still to be driven."""
+    return "timed" in run.laps[run.resume_at :]
+
+
+def too_late(car: TeamCar, clock: SessionClock, now: float) -> bool:
+    """Guard: the car stands in the garage, and however quick the work on it is, its next run is none any more."""
+    run = car.progress.next
+    last = None if run is None or car.track.on_track else last_release_s(car, run, clock, now)
+    return last is not None and _soonest_s(car, clock, now) > last
+
+
+def why_not(car: TeamCar, clock: SessionClock, now: float) -> str:
+    """Why nobody is told to send the car that stands in the garage on its run, in words; empty where it may go."""
+    if car.track.on_track:
+        return ""
+    return "kept in" if car.kept_in else NONE_ANY_MORE if too_late(car, clock, now) else ""
+
+
+# -- after the flag ----------------------------------------------------------------------------------------------------
+
+
+def on_track_by_s(car: TeamCar, clock: SessionClock, now: float) -> float | None:
+    """Until when the car may leave the garage to be on track as the flag falls, by all that the clock may be off;
+    None while nobody knows of a flag."""
+    if not _flag_is_known(clock):
+        return None
+    return clock.end_s(now) - car.setup.regulations.clock_uncertainty_s - to_the_track_s(car)
+
+
+def after_this_flag(car: TeamCar, clock: SessionClock) -> RunState | None:
+    """What of the plan is still to be done after this flag, by a car that is on track then, and may be."""
+    return next((run for run in car.progress.runs if is_for_flag(run, clock) and any(
+        item.state in ("planned", "called") and item.item.do in clock.after_flag_items for item in run.items)), None)
+
+
+def is_for_flag(run: RunState, clock: SessionClock) -> bool:
+    """Guard: a block to be done after this flag. One that is bound to a window is for its flag, any other for the last
+    flag of the session."""
+    if run.laps or run.run.after_flag is None or run.state not in ("planned", "next"):
+        return False
+    if run.run.window is None or not clock.windows:
+        return not clock.more_windows
+    return run.run.window in (clock.windows[clock.window].window, str(clock.window + 1))
+
+
+def leaves_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:
+    """The block after the flag for which the car is to leave its garage: its next run is none any more, and it can
+    still be on track in time."""
+    by_s = on_track_by_s(car, clock, now)
+    late = by_s is None or _soonest_s(car, clock, now) > by_s
+    return None if late or not too_late(car, clock, now) else after_this_flag(car, clock)
+
+
+def release_s(car: TeamCar, clock: SessionClock, now: float, run: RunState, release: float) -> float:
+    """When the car is expected to leave: for its run, in a window in which that fits, else for what comes after the
+    flag."""
+    by_s = on_track_by_s(car, clock, now)
+    if by_s is not None and leaves_for(car, clock, now) is not None:
+        return max(_ready_s(car, clock), by_s - IN_HAND_S)
+    return windows.release_within(car, now, run, release)
+
+
+def _flag_is_known(clock: SessionClock) -> bool:
+    return clock.status in RUNNING or (clock.status == "red" and clock.running)
+
+
+def _soonest_s(car: TeamCar, clock: SessionClock, now: float) -> float:
+    return max(now, _ready_s(car, clock))
+
+
+def _ready_s(car: TeamCar, clock: SessionClock) -> float:
+    """From when the car could leave after quick work: what the plan waits for is left out, for a person may not."""
+    parked_t, opens_s = car.progress.parked_t, clock.pit_exit_opens_s
+    ready = 0.0 if parked_t is None else parked_t + drivers.stop(car).low_s
+    return max(ready, opens_s) if clock.pit_exit == "closed" and opens_s is not None else ready
