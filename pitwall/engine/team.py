@@ -296,7 +296,7 @@ class TeamCar:
                 self.boards_ahead.pop(call.id, None)
                 if call.confirmed and call.spec.kind == "brief":
                     self.switches.answered(call.id)  # who answers briefs is silent behind a check list for a reason
-                self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
+                self.switches.told(asked_positions(call), call.confirmed, call.said_t, check, now)
 
     def follow_items(self, changed: list[Call], now: float) -> None:
         """Calls changed state: their items follow."""
