@@ -210,7 +210,8 @@ def test_a_run_cut_short_keeps_what_can_still_be_done() -> None:
 
 
 @pytest.mark.parametrize(("why", "again"), [
-    ("held back: car 33 is about 3 s behind there, 4 s are needed", True), ("its lap was driven without a call for it", True),
+    ("held back: car 33 is about 3 s behind there, 4 s are needed", True),
+    ("its lap was driven without a call for it", True),
     ("skipped by engineer", False), ("broken off: yellow flag at its place", False),
 ])  # fmt: skip
 def test_what_nobody_was_told_on_the_first_out_lap_is_to_be_done_on_the_second(why: str, again: bool) -> None:
