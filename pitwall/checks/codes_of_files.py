@@ -174,4 +174,17 @@ OF_FILES = (
     Code("PW144", "argument that nothing uses",
          "An item that gives it changes nothing: no text, hold or switch of the procedure takes it.",
          "Use it in a text as {name}, in 'hold', 'switches' or 'by', or delete it.", "warning"),
+    Code("PW145", "step told twice",
+         "The same words for the same moment are two calls: the driver hears them twice, and the second takes the room "
+         "of another call.",
+         "Delete one of the two, or give it another 'where' or 'offset_s'.", "warning"),
+    Code("PW146", "evidence that never comes",
+         "What 'done_when' waits for is shown by nothing in this procedure, so an item of it may never count as done, "
+         "however well it was driven.",
+         "Give the procedure what shows it (a step that asks, for 'comment'; 'switches' or 'by', for 'switch'), or "
+         "take it out of 'done_when'.", "warning"),
+    Code("PW147", "more room behind than there is on a lap",
+         "With any other car on track somebody is always closer behind than a lap, so the call would be advised "
+         "against every time.",
+         "Give 'clear_behind_s' as the seconds that the procedure may cost with a margin: mostly 4 to 15.", "warning"),
 )

@@ -79,6 +79,12 @@ def test_sound_procedures_have_no_finding() -> None:
         (HOLD, {"laps": ["out", "timed"]}, "PW139", ("laps",), "timed laps"),
         (HOLD, {"laps": []}, "PW139", (), "any lap"),
         (HOLD, {"hold": {"seconds": 5, "speed_kph": "kph"}}, "PW132", ("hold", "speed_kph"), "'kph'"),
+        (HOLD, {"steps": [STEP, STEP | {"say": STEP["say"].upper().replace("{AFTER}", "{after}").replace(
+            "{GEAR}", "{gear}").replace("{SECONDS}", "{seconds}"), "short": "{after}: now"}]},
+         "PW145", ("steps", 1), "says what step 1 says"),
+        (HOLD, {"done_when": ["speed", "comment"]}, "PW146", ("done_when", 1), "no step asks"),
+        (HOLD, {"done_when": ["switch"]}, "PW146", ("done_when", 0), "no switch is changed"),
+        (HOLD, {"clear_behind_s": 9999}, "PW147", ("clear_behind_s",), "9999 s"),
     ],
 )  # fmt: skip
 def test_each_fault_is_found_alone_where_it_is_and_says_what_to_do(
@@ -91,6 +97,24 @@ def test_each_fault_is_found_alone_where_it_is_and_says_what_to_do(
     assert found.expected
     assert CODES[code].why
     assert CODES[code].mend
+
+
+@pytest.mark.parametrize(
+    ("base", "changes"),
+    [
+        (HOLD, {"steps": [STEP, STEP | {"offset_s": 12}]}),
+        (SWITCH, {"done_when": ["switch", "driver"]}),
+        (SWITCH, {"switches": {}, "by": "by", "done_when": ["switch"], "arguments": {
+            "switch": {"type": "switch"}, "by": {"type": "number"}}}),
+        (HOLD, {"done_when": ["comment"], "feedback": ["balance"]}),
+        (HOLD, {"done_when": ["comment"], "steps": [STEP, {"say": "How was it?", "short": "How was it?",
+                                                           "where": "lap_end"}]}),
+        (HOLD, {"clear_behind_s": 60}),
+    ],
+)  # fmt: skip
+def test_what_may_be_meant_is_not_told(base: dict[str, Any], changes: dict[str, Any]) -> None:
+    """The same words at two moments, a switch that a step moves, a comment that is asked for otherwise."""
+    assert findings(base, **changes) == ()
 
 
 def around(*procedures: Procedure) -> Around:
