@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pitwall.checks.around import meant
 from pitwall.checks.codes import finding
 from pitwall.checks.items import argument_words, blank, fits_argument
-from pitwall.checks.library_sense import check_evidence, check_room_behind, check_steps
+from pitwall.checks.library_sense import check_evidence, check_orders, check_room_behind, check_steps
 from pitwall.checks.names import bad_position, unknown_switch
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
@@ -47,7 +47,7 @@ def check_procedure(
     found = (*_arguments(procedure), *_texts(procedure), *_references(procedure), *_switches(procedure, cars),
              *_put_back(procedure), *check_steps(procedure), *check_evidence(procedure))
     if not any(one.code == "PW131" for one in found):
-        found = (*found, *_length(procedure, rate), *_wording(procedure))
+        found = (*found, *_length(procedure, rate), *_wording(procedure), *check_orders(procedure, cars))
     return (*found, *_slow(procedure), *check_room_behind(procedure, lap), *_fits_somewhere(procedure, lap))
 
 

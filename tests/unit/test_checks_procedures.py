@@ -99,6 +99,26 @@ def test_each_fault_is_found_alone_where_it_is_and_says_what_to_do(
     assert CODES[code].mend
 
 
+@pytest.mark.parametrize(("say", "words"), [
+    ("Flap open, then flap closed.", "both 'flap open' and 'flap closed'"),
+    ("Flap to open and then closed.", "both 'flap open' and 'flap closed'"),
+    ("Torque 3, later torque 5.", "both 'torque 3' and 'torque 5'"),
+    ("Brake bias 55, then 55.5.", "both 'brake bias 55' and 'brake bias 55.5'"),
+])  # fmt: skip
+def test_one_text_orders_one_position_of_a_switch(say: str, words: str) -> None:
+    """Half of it heard is the wrong half."""
+    (found,) = findings(SWITCH, steps=[SWITCH["steps"][0] | {"say": say, "short": "Now"}])
+    assert (found.code, found.path) == ("PW135", ("steps", 0, "say"))
+    assert words in found.found
+
+
+@pytest.mark.parametrize("say", ["Flap open, torque 3.", "Torque 5, torque 5.", "Flap open, the pit exit is closed.",
+                                 "Torque 3, then 5 laps.", "Brake bias 55.5.", "Torque 1 of 2 laps."])  # fmt: skip
+def test_positions_of_two_switches_and_other_figures_are_no_opposite_orders(say: str) -> None:
+    """Nor is the same order twice."""
+    assert findings(SWITCH, steps=[SWITCH["steps"][0] | {"say": say, "short": "Now"}]) == ()
+
+
 @pytest.mark.parametrize(
     ("base", "changes"),
     [
