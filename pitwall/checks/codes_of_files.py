@@ -187,4 +187,12 @@ OF_FILES = (
          "With any other car on track somebody is always closer behind than a lap, so the call would be advised "
          "against every time.",
          "Give 'clear_behind_s' as the seconds that the procedure may cost with a margin: mostly 4 to 15.", "warning"),
+    Code("PW151", "loops against the order of the lap",
+         "A car passes them in the order of their distance. With two figures exchanged every lap seems to run "
+         "backwards between them: where a car is, and when it gets somewhere, is wrong for the whole session.",
+         "Compare the distances with the circuit's drawing; list loops as they are passed.", "warning"),
+    Code("PW152", "stretch the wrong way round",
+         "A stretch from a later place to an earlier one goes over the line. This one so covers most of the lap, "
+         "corners and all: the driver would be spoken to there, or a flag held against the whole lap.",
+         "Exchange 'from' and 'to', or cut a stretch that is meant so in two.", "warning"),
 )
