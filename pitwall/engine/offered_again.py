@@ -8,6 +8,7 @@ from pitwall.model.car import same_position
 FEW_KEYS = 3  # after so many "said" this engineer is one who presses keys
 AGAIN_S = 4.0
 NOT_YET_S = 12.0  # reaction, telemetry and its delay: earlier than this a change may still be on its way
+WORD_S = 1.0  # a switch and its position, in short
 ANSWERS_S = 8.0  # from the key to a read-back; no driver takes longer (common practice, no source)
 LAID_OUT_S = 5.0  # so long after an answer could have come at the most, the plan is laid out anew
 HEARD = ("said", "done", "late", "unconfirmed")
@@ -28,9 +29,29 @@ def wanted_again(call: Call, spec: CallSpec, calls: dict[str, Call], keys: int, 
     if call.state == "said" and spec.unanswered and spec.latest_s is not None and not call.again:
         # Nothing measures it: without the driver's word nobody knows, so it is asked once more.
         return (call.said_t or now) + ANSWERS_S < now < spec.latest_s - AGAIN_S
-    if call.state != "unconfirmed" or keys < FEW_KEYS or call.again or spec.latest_s is None:
+    if call.state not in ("unconfirmed", "late") or call.again:
         return False
-    return spec.latest_s > now + AGAIN_S
+    if spec.latest_s is None or spec.latest_s <= now + AGAIN_S:
+        return False
+    if call.state == "unconfirmed" and keys >= FEW_KEYS:
+        return True
+    # Whether it was said nobody knows, or it came late; telemetry shows that it was not done for the lap to come.
+    return spec.not_done and spec.place == "line" and now > acted_by(call) and _finds_an_ear(spec, now)
+
+
+def acted_by(call: Call) -> float:
+    """Session second by which telemetry would show what a call asked for, had it been said and heard; a call that
+    nobody confirmed may have been begun until its moment was over."""
+    told = call.said_t
+    if told is None:
+        told = min(call.spec.last_moment_s, call.ended_t if call.ended_t is not None else float("inf"))
+    return told + call.spec.spoken_s + NOT_YET_S
+
+
+def _finds_an_ear(spec: CallSpec, now: float) -> bool:
+    """Guard: somewhere in what is left of its room the driver can listen to one word; where no circuit file says where,
+    anywhere."""
+    return spec.room is not None and any(end > now for _, end in spec.room.starts(WORD_S))
 
 
 def to_be_asked_again(call: Call, now: float) -> bool:

@@ -14,6 +14,7 @@ from pitwall.engine.planned import planned_spans
 from pitwall.engine.progress import RunState, run_progress
 from pitwall.engine.running_lap import running_lap
 from pitwall.engine.session_clock import SessionClock
+from pitwall.engine.switch_watch import wanted_shown
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Arrival, CarState, ClockState, DeskState, FieldCar, FieldState, PlanState, RunProgress
 
@@ -25,7 +26,9 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
     """``desk/<car>/state``."""
     run = car.progress.current if car.track.on_track else car.progress.next
     leg = run.pointer if run is not None and car.track.on_track else 0
-    wanted = car.switches.wanted(run if run is not None and run.laps else None, leg)
+    wanted = wanted_shown(car, clock.status, now)
+    if wanted is None:
+        wanted = car.switches.wanted(run if run is not None and run.laps else None, leg)
     laps = car.track.laps
     changed = drivers.change(car)
     return DeskState(

@@ -1,9 +1,11 @@
 """Switches of a car on track, watched lap by lap: does one stand, or may it stand, where it spoils a timed lap?
 
 *Wrong* is what telemetry shows out of place on a timed lap, whoever moved it: from the moment at which that is known,
-or from the moment at which the car must be over the line. *Unverified* is what has no telemetry, was moved, and nothing
-shows to be back: told some seconds before the line of a timed lap, while there is time to ask, and until something
-shows it. What this lap's own call has changed for the lap to come is judged by that lap.
+or from the moment at which the car must be over the line. On an out-lap or a cool-down lap it is told some seconds
+before the line already, once its call is over and the driver would have acted on it. *Unverified* is what has no
+telemetry, was moved, and nothing shows to be back: told some seconds before the line of a timed lap, while there is
+time to ask, and until something shows it. What this lap's own call has changed for the lap to come is judged by that
+lap.
 """
 
 from __future__ import annotations
@@ -15,8 +17,9 @@ from functools import cached_property
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.call import Call
 from pitwall.engine.driven_instead import stayed_out, timed_instead, wanted_instead
-from pitwall.engine.offered_again import to_be_asked_again
+from pitwall.engine.offered_again import acted_by, to_be_asked_again
 from pitwall.engine.progress import RunState
+from pitwall.engine.rules.switch import USEFUL_S
 from pitwall.engine.situation import Leg
 from pitwall.engine.team import TeamCar, asked_positions
 from pitwall.model.car import Position, position_text, same_position
@@ -24,6 +27,7 @@ from pitwall.model.events import SwitchReported
 from pitwall.model.outputs import Output, Status
 
 AHEAD_S = 12.0  # before the line: time for a question, its answer and a hand (common practice, no source)
+STAYS_TOLD_S = 2 * AHEAD_S  # the expected line moves to and fro: what is told of it is not taken back for that
 AWAITED_S = 5.0  # while the call is still to be made or to be read back it is given until then
 READBACK_S = 8.0  # so long after the words a driver may still be about to answer
 LATE_SHARE, LATE_S = 0.03, 1.0  # give or take of a predicted line: of the way since the car was seen, and at least
@@ -32,6 +36,7 @@ NOBODY_ANSWERS = "Show the position at the next pass of the pit wall; have it re
 SHOWN_NEXT = "Show it at the next pass of the pit wall, where a timed lap begins; else box."
 BEFORE_THE_ENGINEER = ("shown", "due")
 HEARD = ("said", "done", "late", "unconfirmed")
+THIS, AHEAD, INSTEAD = "this timed lap", "the timed lap ahead", "this lap is driven as a timed one, which"
 
 
 @dataclass
@@ -98,6 +103,26 @@ class _Lap:
                                              or (call.said_t or call.due_t or float("inf")) > begun)]
         return next((position for position in reversed(found) if position is not None), None)
 
+    def acting(self, name: str, to: Position) -> bool:
+        """Guard: a call on this lap for this position may still be made, or telemetry may still show it obeyed."""
+        return any(call.open or (call.state in HEARD and self.now < acted_by(call))
+                   for call in self.calls if same_position(asked_positions(call).get(name), to))
+
+    def turned(self, name: str, to: Position) -> bool:
+        """Guard: where the lap to come needs this switch counts from now on: the call for it is out; or the line is
+        near; or it stands there already, moved on this lap or too late for this one. What stands right for a timed lap
+        is not wrong because the next call may be heard: there only a switch that was told and moved counts."""
+        board, lap = self.car.switches, self.car.track.lap
+        there = not board.changes({name: board.stands(name)}, {name: to}, free=True)
+        if self.timed:
+            asked = self.asked(name)
+            return there and asked is not None and same_position(asked, to)
+        out = any(call.due_t is not None or call.said_t is not None
+                  for call in self.calls if same_position(asked_positions(call).get(name), to))
+        moved = board.measured_before.get(name)
+        just = moved is not None and lap is not None and moved[1] > lap.start_t
+        return out or self.now >= self.end_s - AHEAD_S or (there and (just or self.now >= self.end_s - USEFUL_S))
+
     def awaited(self, name: str) -> bool:
         """Guard: a call for this switch is still to be made on this lap, or to be read back; or, where nothing measures
         it, the driver may be asked once more."""
@@ -110,13 +135,33 @@ class _Lap:
 def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:
     """Every switch of the car, now: alerts that begin, go on and end."""
     lap = _lap(car, status, now)
-    wrong = {} if lap is None else dict(_wrong(car, lap, now))
+    wrong = {} if lap is None else dict(_wrong(car, lap, alerts, now))
     unsure = {} if lap is None else dict(_unsure(car, lap, alerts, now))
     on_board = car.plan.medium == "board"  # nobody can tell the driver, or ask, between two passes
     return [
         *alerts.found("switch_wrong", car.car, wrong, now, status, SHOWN_NEXT if on_board else None),
         *alerts.found("switch_unverified", car.car, unsure, now, status, NOBODY_ANSWERS if on_board else None),
     ]
+
+
+def wanted_shown(car: TeamCar, status: Status, now: float) -> dict[str, Position] | None:
+    """Where each switch is wanted for the screens: on the running lap, and from when a change for the lap to come is on
+    its way, on that one; None where no planned lap runs.
+
+    Judged by the lap that ends in a moment alone, a switch in place for the timed lap ahead is red, and one that spoils
+    it is among the good ones.
+    """
+    lap = _lap(car, status, now)
+    if lap is None:
+        return None
+    shown = dict(lap.planned)
+    if lap.instead:
+        shown.update({name: lap.wanted[name] for names in lap.off for name in names if not lap.excused(name)})
+    if lap.following is not None:
+        coming = car.switches.wanted(lap.run, lap.following.index, lap.following.again)
+        shown.update({name: to for name, to in coming.items()
+                      if not same_position(shown.get(name), to) and lap.turned(name, to)})
+    return shown
 
 
 def switch_measured(
@@ -182,20 +227,30 @@ def _lap(car: TeamCar, status: Status, now: float) -> _Lap | None:
     return _Lap(car, run, instead or _timed(car), instead, following, end_s, now)
 
 
-def _wrong(car: TeamCar, lap: _Lap, now: float) -> Iterator[tuple[str, str]]:
-    """Measured switches that stand where they spoil this lap, or the one that must have begun, each with its text."""
+def _wrong(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[tuple[str, str]]:
+    """Measured switches that stand where they spoil this lap, the one that must have begun, or the one whose line is
+    near, each with its text."""
     board = car.switches
     if lap.timed:
         for name in lap.off[0]:
             if not lap.excused(name):
-                yield name, _off(car, name, lap.wanted[name], lap.instead)
+                yield name, _off(car, name, lap.wanted[name], INSTEAD if lap.instead else THIS)
     # On a lap that a flag has spoilt nobody knows when, or whether, the car is at the line.
     calm = car.track.lap is not None and not car.track.lap.disturbed
-    begins = lap.following is not None and lap.following.kind == "timed" and calm
-    if lap.following is not None and begins and now >= lap.end_s + _late(car, lap.end_s):
-        wanted = board.wanted(lap.run, lap.following.index, lap.following.again)
+    if lap.following is None or lap.following.kind != "timed" or not calm:
+        return
+    must_have_begun = now >= lap.end_s + _late(car, lap.end_s)
+    wanted = board.wanted(lap.run, lap.following.index, lap.following.again)
+    if must_have_begun:
         for name in board.wrong(wanted)[0]:
             yield name, _off(car, name, wanted[name])
+    # On a timed lap the change is made at its end; with a board nobody can be told before the line.
+    elif not lap.timed and car.plan.medium != "board" and now >= lap.end_s - STAYS_TOLD_S:
+        in_time = lap.end_s - AHEAD_S <= now < lap.end_s - AWAITED_S  # later nobody acts before the line
+        for name in board.wrong(wanted)[0]:
+            told = alerts.switch_words("switch_wrong", car.car, name) is not None
+            if told or (in_time and not lap.acting(name, wanted[name])):
+                yield name, _off(car, name, wanted[name], AHEAD)
 
 
 def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[tuple[str, str]]:
@@ -219,10 +274,9 @@ def _unsure(car: TeamCar, lap: _Lap, alerts: AlertBook, now: float) -> Iterator[
                 yield name, _doubt(car, name, wanted[name])
 
 
-def _off(car: TeamCar, name: str, wanted: Position, instead: bool = False) -> str:
+def _off(car: TeamCar, name: str, wanted: Position, lap: str = THIS) -> str:
     stands = car.switches.stands(name)
     shown = position_text(stands) if stands is not None else "unknown"
-    lap = "this lap is driven as a timed one, which" if instead else "this timed lap"
     return f"{_word(car, name)} stands at {shown}, {lap} needs {position_text(wanted)}"
 
 

@@ -11,7 +11,8 @@ from pitwall.model.plan import LapKind, Scalar, Want
 
 
 class SwitchCard(Frozen):
-    """One switch: what this lap needs, what we believe, what telemetry says, and whether a put-back is owed."""
+    """One switch: what is wanted, what we believe, what telemetry says, and whether a put-back is owed. Wanted is what
+    this lap needs, and once a change for the next lap is on its way, or its line is near, what that one needs."""
 
     switch: str
     word: str
