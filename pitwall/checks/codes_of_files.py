@@ -187,6 +187,14 @@ OF_FILES = (
          "With any other car on track somebody is always closer behind than a lap, so the call would be advised "
          "against every time.",
          "Give 'clear_behind_s' as the seconds that the procedure may cost with a margin: mostly 4 to 15.", "warning"),
+    Code("PW148", "step at a place that none of its laps has",
+         "A car passes the pit exit on its way out, the pit entry on its way in, and the line at the end of every lap "
+         "but those. The step would never be told, or told to a driver who drives past.",
+         "Give the step another 'where', or the procedure laps that have it.", "warning"),
+    Code("PW149", "argument of a type that its use cannot take",
+         "A hold counts in numbers, a step of a switch is a number, and only a name of type 'switch' is compared with "
+         "the switches of the car: with another type a slip is noticed on track.",
+         "Give the argument the type that is named."),
     Code("PW151", "loops against the order of the lap",
          "A car passes them in the order of their distance. With two figures exchanged every lap seems to run "
          "backwards between them: where a car is, and when it gets somewhere, is wrong for the whole session.",

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from pitwall.checks.codes import finding
+from pitwall.checks.items import blank
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car, Switch, position_text
-from pitwall.model.procedure import Procedure
+from pitwall.model.plan import LapKind
+from pitwall.model.procedure import Procedure, Where
 from pitwall.radio.library import procedure_phrases, switch_positions
 from pitwall.track.lapmap import LapMap
+
+NUMBERS = ("number", "whole")
 
 
 def check_steps(procedure: Procedure) -> Iterator[Finding]:
@@ -21,6 +25,41 @@ def check_steps(procedure: Procedure) -> Iterator[Finding]:
         if told != index:
             yield finding("PW145", path=("steps", index), expected="words or a moment of its own",
                           found=f"step {index + 1}, which says what step {told + 1} says")
+
+
+LAPS_WITH: Mapping[Where, tuple[LapKind, ...]] = {
+    "pit_exit": ("out", "installation"), "pit_entry": ("in", "installation"),
+    "pit_lane": ("out", "in", "installation"), "garage": ("out", "in", "installation"),
+    "lap_end": ("out", "timed", "cool"),
+}
+"""Where a step may be, and the laps that have it; every lap has its start and, as far as it is driven, its places."""
+
+
+def check_where(procedure: Procedure) -> Iterator[Finding]:
+    """A step at a place that no lap of the procedure has; without 'laps' it may be done on any."""
+    for index, step in enumerate(procedure.steps):
+        having = LAPS_WITH.get(step.where)
+        if having is not None and procedure.laps and not set(having) & set(procedure.laps):
+            yield finding("PW148", path=("steps", index, "where"), expected=f"laps such as {', '.join(having)}",
+                          found=f"'where: {step.where}' of a procedure for laps {', '.join(procedure.laps)}")
+
+
+def check_types(procedure: Procedure) -> Iterator[Finding]:
+    """Arguments that are taken for a figure or for the name of a switch, and are of another type."""
+    hold, uses = procedure.hold, list[tuple[str | float | None, str, tuple[str, ...]]]()
+    if hold is not None:
+        uses += [(value, "a figure of the hold", NUMBERS) for value in (hold.seconds, hold.speed()[1], hold.gear)]
+    if procedure.by is not None:
+        uses += [(procedure.by, "the step of a switch", NUMBERS), ("switch", "the name of a switch", ("switch",))]
+    uses += [(blank(name), "the name of a switch", ("switch",)) for name in procedure.switches]
+    told: set[str] = set()
+    for name, use, types in uses:
+        known = procedure.arguments.get(name) if isinstance(name, str) else None
+        if known is None or known.type in types or str(name) in told:
+            continue
+        told.add(str(name))
+        yield finding("PW149", path=("arguments", str(name), "type"), expected=" or ".join(f"'{one}'" for one in types),
+                      found=f"type {known.type!r} of argument {name!r}, which is {use}")
 
 
 def check_orders(procedure: Procedure, cars: Sequence[tuple[str, Car]]) -> Iterator[Finding]:

@@ -84,6 +84,17 @@ def test_sound_procedures_have_no_finding() -> None:
          "PW145", ("steps", 1), "says what step 1 says"),
         (HOLD, {"done_when": ["speed", "comment"]}, "PW146", ("done_when", 1), "no step asks"),
         (HOLD, {"done_when": ["switch"]}, "PW146", ("done_when", 0), "no switch is changed"),
+        (SWITCH, {"steps": [SWITCH["steps"][0] | {"where": "pit_entry"}]}, "PW148", ("steps", 0, "where"),
+         "'where: pit_entry' of a procedure for laps timed"),
+        (SWITCH, {"laps": ["in"], "steps": [SWITCH["steps"][0] | {"where": "lap_end"}]}, "PW148",
+         ("steps", 0, "where"), "for laps in"),
+        (HOLD, {"arguments": HOLD["arguments"] | {"seconds": {"type": "text", "default": "five"}}}, "PW149",
+         ("arguments", "seconds", "type"), "a figure of the hold"),
+        (SWITCH, {"arguments": {"which": {"type": "text"}}, "switches": {"{which}": 3}}, "PW149",
+         ("arguments", "which", "type"), "the name of a switch"),
+        (SWITCH, {"switches": {}, "by": "by", "arguments": {"switch": {"type": "switch"}, "by": {"type": "text"}}},
+         "PW149", ("arguments", "by", "type"), "the step of a switch"),
+        (SWITCH, {"stationary": True}, "PW139", ("laps",), "stops the car"),
         (HOLD, {"clear_behind_s": 9999}, "PW147", ("clear_behind_s",), "9999 s"),
     ],
 )  # fmt: skip
@@ -130,6 +141,8 @@ def test_positions_of_two_switches_and_other_figures_are_no_opposite_orders(say:
         (HOLD, {"done_when": ["comment"], "steps": [STEP, {"say": "How was it?", "short": "How was it?",
                                                            "where": "lap_end"}]}),
         (HOLD, {"clear_behind_s": 60}),
+        (SWITCH, {"laps": ["in", "cool"], "steps": [SWITCH["steps"][0] | {"where": "pit_entry"}]}),
+        (SWITCH, {"laps": [], "steps": [SWITCH["steps"][0] | {"where": "pit_exit"}]}),
     ],
 )  # fmt: skip
 def test_what_may_be_meant_is_not_told(base: dict[str, Any], changes: dict[str, Any]) -> None:
@@ -293,7 +306,7 @@ def test_standing_in_the_garage_there_is_time_for_a_longer_sentence() -> None:
            "and tell me when you are ready.")  # fmt: skip
     steps = [{"say": say, "short": "Wheel check", "where": "lap_start", "offset_s": 20}]
     assert [one.code for one in findings(SWITCH, steps=steps)] == ["PW134"]
-    assert findings(SWITCH, steps=[steps[0] | {"where": "garage"}]) == ()
+    assert findings(SWITCH, laps=["out"], steps=[steps[0] | {"where": "garage"}]) == ()
 
 
 def test_a_hold_has_one_speed() -> None:
