@@ -89,6 +89,27 @@ def test_on_the_only_lap_it_is_not_done_and_the_reason_is_kept() -> None:
     assert "held back: car 7 is about 6 s behind" in (item.reason or "")
 
 
+def test_held_back_on_the_first_out_lap_it_is_told_on_the_second() -> None:
+    """A red flag falls on the first timed lap: the run begins anew, the brief names the item, and on the out-lap with
+    nobody behind it is called."""
+    made = both_at_loop(stage(6), 6)
+    made.cross(at_loop(200, "2"), "2")
+    made.cross(200 + OUT_S, "line")
+    made.status(340, "red")
+    made.home(325, 160)
+    made.status(900, "green", pit_exit="open")
+    made.wait(990)
+    assert made.call("main-2-brief").spec.text.endswith("Items: room.")
+    made.leave(1000)
+    made.cross(at_loop(1000), "1")
+    made.wait(at_loop(1000) + 20)
+    again = made.prompts("room-0-2-", "due")
+    assert [prompt.against for prompt in again] == [None]
+    made.command("said", call=again[0].call)
+    (item,) = made.car.progress.runs[0].items
+    assert item.state == "called"
+
+
 def test_whoever_says_it_all_the_same_decides() -> None:
     """The advice is advice: a call that was said counts as said."""
     made = due(both_at_loop(stage(6), 6))
