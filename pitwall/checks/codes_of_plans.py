@@ -86,6 +86,9 @@ OF_PLANS = (
          "The car can drive only one of them. Both would be called one after the other, and both counted as probably "
          "done, with data of which nobody can say what it shows.",
          "Move one to another lap ('on') or to another place; what is to be done twice takes two laps."),
+    Code("PW224", "item twice on one lap",
+         "The driver is told it twice, one after the other, and it counts twice, though it can be done once.",
+         "Delete one of the two, or give it another lap or other figures.", "warning"),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",
          "Name another run."),

@@ -39,6 +39,7 @@ CHECKS: tuple[Check, ...] = (
     laps.check_places,
     reach.check_reach,
     overlap.check_overlap,
+    overlap.check_twice,
     waiting.check_waiting,
     saying.check_saying,
     talk.check_talk,

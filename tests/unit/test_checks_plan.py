@@ -322,7 +322,9 @@ def test_two_items_cannot_have_one_switch_in_two_positions() -> None:
 
     assert said(run(items=[compare(1, 3), compare(1, 5)])) == [("PW403", "runs[0].items[1]")]
     assert said(run(items=[compare(1, 3), compare(2, 5)])) == []
-    assert said(run(items=[compare(1, 3), compare(1, 3)])) == []
+    agreeing = item("torque_map_compare", {"timed": 1}, **{"with": {"map": 3}})
+    assert said(run(items=[compare(1, 3), agreeing])) == []
+    assert said(run(items=[compare(1, 3), compare(1, 3)])) == [("PW224", "runs[0].items[1]")]
 
 
 def test_a_switch_left_changed_matters_only_before_another_timed_lap() -> None:
