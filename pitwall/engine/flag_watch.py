@@ -109,6 +109,8 @@ def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str
     run, release, flag_s = car.progress.next, car.release_s, clock.end_s(now)
     if run is None or release is None or car.kept_in or not car.legs:
         return None
+    if release >= flag_s and last_release_s(car, run, clock, now) is None:
+        return None  # it waits for the window after this flag
     first = next((leg for leg in car.legs if leg.kind == "timed"), None)
     if first is None or (release > now + car.setup.calls.brief_s and not _last_moment_past(car, clock, now)):
         return None

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from pitwall.model.outputs import Alert
+from pitwall.model.rules import Regulations
 from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, regulations, setup
 
 OUT_S = 118.75  # an out-lap from the pit exit to the line, at the usual 1.25 times the lap
@@ -319,6 +320,19 @@ def test_in_the_garage_an_overrun_says_it_until_the_last_moment_is_past() -> Non
     assert told(here) == []
     here.wait(last + 6)
     assert [one.active for one in told(here)] == [True]
+
+
+@pytest.mark.parametrize(("bound", "told_to"), [({}, []), ({"window": "two"}, []), ({"window": "one"}, [True])])
+def test_a_run_that_waits_for_the_next_window_does_not_miss_the_flag_of_this_one(
+    bound: dict[str, str], told_to: list[bool]
+) -> None:
+    """It leaves two minutes after that flag, as the next window opens, and its brief is due before it. One that is
+    bound to this window has no other."""
+    windows = [{"window": "one", "from": 0, "to": 1000}, {"window": "two", "from": 1120, "to": 2200}]
+    rules = {"regulations": 1, "sessions": [{"session": "p1", "windows": windows}]}
+    runs = plan(SPARE | {"release": {"not_before": 920.0}} | bound)
+    here = Stage(setup(runs, regulations=Regulations.model_validate(rules))).green().wait(895)
+    assert [one.active for one in told(here)][:1] == told_to
 
 
 STARTS = {"run": "starts", "want": "should", "after_flag": "allowed",
