@@ -153,6 +153,10 @@ OF_PLANS = (
          "The proof follows every way that the session may go; there were too many, so nothing is shown.",
          "Split the plan, one for each part of the day, or take out items that move the switch on many laps.",
          "warning"),
+    Code("PW410", "comparison with itself",
+         "The switch stands there on the other laps of the run too, by the run or by the default for this weather, so "
+         "no lap without the item is different and the comparison shows nothing.",
+         "Name another position, or give the run a base of its own with 'switches'.", "warning"),
     Code("PW501", "hold does not fit",
          "The straight after this place is too short for the hold at this speed, so there would be no steady data.",
          "Take a shorter or slower hold, or another place."),

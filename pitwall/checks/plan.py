@@ -58,6 +58,7 @@ CHECKS: tuple[Check, ...] = (
     tyres.check_compounds,
     switches.check_moving,
     switches.check_steps,
+    switches.check_against_itself,
     switches.check_conflicts,
     switches.check_put_back,
     figures.check_holds,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -128,6 +129,16 @@ def test_a_car_far_behind_is_told_without_advice() -> None:
     assert (call.spec.caution or "").startswith("Car 7 is about 20 s behind. ")
     made.wait(at_loop(200, "2"))
     assert call.state == "unconfirmed"
+
+
+def test_a_car_that_is_likely_far_enough_behind_and_may_not_be_is_told_as_such() -> None:
+    """Nine seconds, give or take three, where eight are needed: nothing is advised, and the figure is not made surer
+    than it is."""
+    spec = both_at_loop(stage(9), 9).call("room-0-1-0-0").spec
+    assert spec.against is None
+    told = re.match(r"Car 7 is (\d+) to (\d+) s behind, 8 s are needed\. ", spec.caution or "")
+    assert told is not None, spec.caution
+    assert int(told[1]) < 8 < 9 <= int(told[2])
 
 
 def test_with_nobody_there_that_is_told_too() -> None:
