@@ -103,11 +103,12 @@ def _called(run: RunState, item: ItemState, state: str, keyed: bool, t: float) -
 
 
 def said_all_the_same(runs: list[RunState], call: Call, t: float) -> None:
-    """A key tells that a call was on the air as it was held back, for a car behind or a yellow: the driver does it now,
-    on this lap. So its item is no more to come on another, and is broken off where that must be (``rules/ending.py``).
+    """A key tells that a call was on the air as it was taken back, for a car behind, a yellow, or as no longer needed:
+    the driver does it now, on this lap. So its item is no more to come on another, and is broken off where that must be
+    (``rules/ending.py``).
     """
     found, why = find_item(runs, call.spec.item), call.reason or ""
-    if found is None or call.state != "withdrawn" or not why.startswith((HELD_BACK, YELLOW)):
+    if found is None or call.state != "withdrawn" or not why.startswith((HELD_BACK, YELLOW, UNNEEDED)):
         return
     run, item = found
     if run.state != "running" or item.state != "planned" or call.spec.breaks_off is not None:
