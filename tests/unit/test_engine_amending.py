@@ -206,6 +206,7 @@ def test_a_fault_that_the_plan_had_before_keeps_nobody_from_another_change() -> 
         ([{"do": "set_run_switch", "run": "main", "switch": "torque", "position": 1}], "did you mean 'torque_map'?"),
         ([{"do": "set_run_switch", "run": "main", "switch": "torque_map", "position": 9}], "cannot stand at 9"),
         ([{"do": "set_run_switch", "run": "main", "switch": "brake_bias", "position": 55.3}], "in steps of 0.5"),
+        ([{"do": "set_run_switch", "run": "main", "switch": "mark", "position": "down"}], "mark springs back to up"),
         ([{"do": "set_laps", "run": "main", "laps": "out, 1 timed, in"}], "run main has no timed lap 2 for flap_lap"),
         ([{"do": "insert_item", "run": "main", "item": {"do": "hodl", "on": "out"}}], "did you mean 'hold'?"),
         ([{"do": "insert_item", "run": "main", "item": {"do": "hold", "on": "in"}}], "hold needs a place"),

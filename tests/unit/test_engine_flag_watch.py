@@ -385,6 +385,24 @@ def test_no_car_is_called_out_for_starts_that_cannot_be(work_s: float, allowed: 
     assert told(here)[-1].text.endswith("the flag falls at 15:00: keep it in") is not allowed
 
 
+def test_with_all_runs_done_the_car_is_still_needed_for_starts() -> None:
+    """No run is left that would take it out: that it has to leave, and by when, is told four minutes before."""
+    rules = regulations(duration_s=1200, after_flag_items=("standing_start",))
+    here = Stage(setup(plan(MAIN, STARTS), regulations=rules)).green().leave(200)
+    t = here.lap(200, OUT_S, from_exit=True)
+    here.home(here.lap(here.lap(t, 100), 100))
+    by_s = 1200 - 1.5 - 10.0
+    here.wait(by_s - 245)
+    assert told(here) == []
+    here.wait(by_s - 234)
+    assert [one.text for one in told(here)] == [
+        "Car 41: starts after the flag needs it on track: it has to leave by 19:48"
+    ]
+    here.leave(1180)
+    here.wait(1192)
+    assert told(here)[-1].active is False
+
+
 def test_a_car_that_a_red_flag_sent_back_needs_no_work_to_leave_for_starts() -> None:
     """Its run is none any more when the track is green again: it can leave as it is."""
     rules = regulations(duration_s=560, after_flag_items=("standing_start",))
