@@ -72,11 +72,13 @@ def check_steps(plan: Plan, around: Around) -> Iterator[Finding]:
 def check_against_itself(plan: Plan, around: Around) -> Iterator[Finding]:
     """A comparison by position in which every switch stands there on those laps anyhow."""
     found: dict[tuple[str | int, ...], list[tuple[Change, bool]]] = {}
-    for change in _all(plan, around):
+    every = list(_all(plan, around))
+    for change in every:
         procedure = change.placed.procedure
         if procedure is not None and procedure.needs_lap == "reference" and change.position is not None:
             bases = _bases(plan, change, around)
             stands = bool(bases) and all(_is_at(change.switch, base, change.position) for base in bases)
+            stands = stands and not any(_leaves_elsewhere(other, change) for other in every)
             found.setdefault(tuple(change.placed.path), []).append((change, stands))
     for path, made in found.items():
         if all(stands for _, stands in made):
@@ -85,6 +87,16 @@ def check_against_itself(plan: Plan, around: Around) -> Iterator[Finding]:
             weather = "in the wet" if around.wet else "in the dry"
             yield finding("PW410", path=path, found=f"{where}, where this run has it {weather} without the item",
                           expected="another position than that")
+
+
+def _leaves_elsewhere(other: Change, change: Change) -> bool:
+    """Guard: this change is not put back, and may be made before the lap of the other one."""
+    placed, later = other.placed, change.placed
+    stays = not placed.item.put_back or (placed.procedure is not None and not placed.procedure.put_back)
+    if not stays or placed.index != later.index or other.switch.switch != change.switch.switch:
+        return False
+    first, last = (lap_indices(one.run, one.item.on) for one in (placed, later))
+    return min(first, default=0) < max(last, default=0)
 
 
 def _is_at(switch: Switch, stands: Scalar, wanted: Scalar) -> bool:

@@ -405,6 +405,19 @@ def test_a_comparison_with_where_the_switch_stands_anyhow_compares_nothing(
     assert [code for code, _ in said(run(items=[position], **keys), around=replace(AROUND, wet=wet))] == told
 
 
+def test_a_comparison_with_where_an_item_before_it_left_the_switch_shows_something() -> None:
+    """Torque 3 stays after the first lap, by the plan: 4, as the run has it, is another position then. Before that lap,
+    and with the switch put back after it, it is none."""
+    def compared(lap: int, position: int, **more: Any) -> dict[str, Any]:
+        given = {"with": {"switch": "torque_map", "position": position}}
+        return item("position_compare", {"timed": lap}, **given, **more)
+
+    stays = {"put_back": False, "why": "all the laps after it"}
+    for items, told in (([compared(1, 3, **stays), compared(3, 4)], 0), ([compared(2, 3, **stays), compared(1, 4)], 1),
+                        ([compared(1, 3), compared(3, 4)], 1)):
+        assert [code for code, _ in said(run(items=items))].count("PW410") == told
+
+
 def test_a_step_is_judged_on_the_laps_of_the_item() -> None:
     """On a cool-down lap the default is another than on a timed one."""
     made = SETUP.procedures["switch_compare"].model_copy(update={"laps": ("timed", "cool")})
