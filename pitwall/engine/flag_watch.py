@@ -17,7 +17,15 @@ from __future__ import annotations
 import math
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
-from pitwall.engine.last_release import last_release_s, needs_a_timed_lap, on_track_by_s, too_late, waits_for
+from pitwall.engine.last_release import (
+    after_this_flag,
+    last_release_s,
+    needs_a_timed_lap,
+    on_track_by_s,
+    take_back_note,
+    too_late,
+    waits_for,
+)
 from pitwall.engine.remaining import SPREAD
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import RUNNING, SessionClock
@@ -40,6 +48,7 @@ def look(
     """
     flag_s, held = clock.end_s(now), alert_key(KIND, car.car) in alerts.active
     on_track = car.track.on_track
+    take_back_note(car, clock, now)
     if not on_track and _may_be_out(car, silent, now):
         return alerts.over(KIND, car.car, now)
     text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, clock, held, now)
@@ -112,7 +121,7 @@ def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str
     if run is None or release is None or car.kept_in or not car.legs:
         return None
     if release >= flag_s and last_release_s(car, run, clock, now) is None:
-        return None  # it waits for the window after this flag
+        return _nothing_but_block(car, clock, now)  # it waits for the window after this flag
     first = next((leg for leg in car.legs if leg.kind == "timed"), None)
     if first is None or (release > now + car.setup.calls.brief_s and not _last_moment_past(car, clock, now)):
         return None
@@ -129,9 +138,9 @@ def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str
 
 
 def _nothing_but_block(car: TeamCar, clock: SessionClock, now: float) -> str | None:
-    """All runs are done, and the car stands in the garage: told as soon as it would be briefed for a run."""
-    block, by_s = waits_for(car, clock, now), on_track_by_s(car, clock, now)
-    if block is None or by_s is None or now < by_s - car.setup.calls.brief_s:
+    """No run is left for this flag, and the car stands in the garage: told as soon as it would be briefed for one."""
+    block, by_s = after_this_flag(car, clock), on_track_by_s(car, clock, now)
+    if block is None or by_s is None or not by_s - car.setup.calls.brief_s <= now <= by_s:
         return None
     return f"Car {car.car}: {block.run.run} after the flag needs it on track: it has to leave by {clock_text(by_s)}"
 

@@ -70,6 +70,16 @@ def note(car: TeamCar, clock: SessionClock, run: RunState | None, now: float) ->
         run.reason = "; ".join(one for one in (run.reason, NONE_ANY_MORE) if one)
 
 
+def take_back_note(car: TeamCar, clock: SessionClock, now: float) -> None:
+    """The flag moved back: what stood there of the next run holds no longer."""
+    run = car.progress.next
+    noted = run is not None and (run.reason or "").endswith(NONE_ANY_MORE)
+    if run is None or not noted or not _flag_is_known(clock) or too_late(car, clock, now):
+        return
+    run.reason = (run.reason or "").removesuffix(NONE_ANY_MORE).removesuffix("; ") or None
+    car.progress.revision += 1
+
+
 # -- after the flag ----------------------------------------------------------------------------------------------------
 
 

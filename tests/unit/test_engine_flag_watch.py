@@ -403,6 +403,33 @@ def test_with_all_runs_done_the_car_is_still_needed_for_starts() -> None:
     assert told(here)[-1].active is False
 
 
+def test_with_the_next_run_in_another_window_the_car_is_still_needed_for_starts() -> None:
+    """The starts are for the flag of the morning, and the run that comes next is for the afternoon."""
+    windows = [{"window": "one", "from": 0, "to": 1000}, {"window": "two", "from": 1600, "to": 2600}]
+    rules = {"regulations": 1, "sessions": [{"session": "p1", "windows": windows}],
+             "after_flag_items": ["standing_start"]}
+    runs = plan(MAIN | {"window": "two"}, STARTS | {"window": "one"})
+    here = Stage(setup(runs, regulations=Regulations.model_validate(rules))).green().wait(900)
+    assert [one.text for one in told(here)] == [
+        "Car 41: starts after the flag needs it on track: it has to leave by 16:28"
+    ]
+
+
+def test_that_a_run_has_no_timed_lap_any_more_is_taken_back_with_a_longer_session() -> None:
+    """A red flag broke it off too near the flag; the flag then moved back, and it was driven to its end."""
+    here = Stage(setup(plan(MAIN), regulations=regulations(duration_s=560))).green().leave(200)
+    t = here.lap(200, OUT_S, from_exit=True)
+    here.status(t + 20, "red")
+    here.home(t, 150)
+    run = here.car.progress.find("main")
+    assert run is not None
+    assert run.reason == "red flag; no timed lap can start before the flag any more"
+    here.clock(480, 2000)
+    here.status(490, "green", pit_exit="open")
+    here.wait(500)
+    assert (run.state, run.reason) == ("next", "red flag")
+
+
 def test_a_car_that_a_red_flag_sent_back_needs_no_work_to_leave_for_starts() -> None:
     """Its run is none any more when the track is green again: it can leave as it is."""
     rules = regulations(duration_s=560, after_flag_items=("standing_start",))
