@@ -16,6 +16,7 @@ from pitwall.app.shared_files import (
     Shared,
     check_car_drivers,
     check_library,
+    check_loops_and_stretches,
     check_plan_session,
     check_words,
     demand_session,
@@ -238,6 +239,7 @@ class _Reading:
         sound = [(car.short_name, car.sound) for car in self.cars.values() if car.sound is not None]
         lap = self._lap(sound[0][1], shared) if sound else None
         check_library(self.files, shared, sound, lap)
+        check_loops_and_stretches(self.files, shared.circuit)
         for car in {id(car): car for car in self.cars.values()}.values():
             check_words(self.files, car)
             if filed.is_sound:

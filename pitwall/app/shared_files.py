@@ -8,6 +8,7 @@ from pathlib import Path
 from pitwall.app.day_checks import check_day
 from pitwall.app.filing import Filed, Files, may_be_there
 from pitwall.checks.around import meant, near_only
+from pitwall.checks.circuit import check_circuit
 from pitwall.checks.codes import finding
 from pitwall.checks.library import check_procedure
 from pitwall.checks.spoken import check_switch_words
@@ -167,6 +168,12 @@ def check_library(files: Files, shared: Shared, cars: list[tuple[str, Car]], lap
         if filed.model is not None:
             for found in check_procedure(filed.model, cars, lap, shared.calls):
                 files.note(filed, found)
+
+
+def check_loops_and_stretches(files: Files, circuit: Filed[Circuit]) -> None:
+    """Loops and stretches of the circuit file that can be read and contradict one another."""
+    for found in check_circuit(circuit.sound) if circuit.sound is not None else ():
+        files.note(circuit, found)
 
 
 def check_words(files: Files, car: Filed[Car]) -> None:

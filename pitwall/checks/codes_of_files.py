@@ -174,4 +174,33 @@ OF_FILES = (
     Code("PW144", "argument that nothing uses",
          "An item that gives it changes nothing: no text, hold or switch of the procedure takes it.",
          "Use it in a text as {name}, in 'hold', 'switches' or 'by', or delete it.", "warning"),
+    Code("PW145", "step told twice",
+         "The same words for the same moment are two calls: the driver hears them twice, and the second takes the room "
+         "of another call.",
+         "Delete one of the two, or give it another 'where' or 'offset_s'.", "warning"),
+    Code("PW146", "evidence that never comes",
+         "What 'done_when' waits for is shown by nothing in this procedure, so an item of it may never count as done, "
+         "however well it was driven.",
+         "Give the procedure what shows it (a step that asks, for 'comment'; 'switches' or 'by', for 'switch'), or "
+         "take it out of 'done_when'.", "warning"),
+    Code("PW147", "more room behind than there is on a lap",
+         "With any other car on track somebody is always closer behind than a lap, so the call would be advised "
+         "against every time.",
+         "Give 'clear_behind_s' as the seconds that the procedure may cost with a margin: mostly 4 to 15.", "warning"),
+    Code("PW148", "step at a place that none of its laps has",
+         "A car passes the pit exit on its way out, the pit entry on its way in, and the line at the end of every lap "
+         "but those. The step would never be told, or told to a driver who drives past.",
+         "Give the step another 'where', or the procedure laps that have it.", "warning"),
+    Code("PW149", "argument of a type that its use cannot take",
+         "A hold counts in numbers, a step of a switch is a number, and only a name of type 'switch' is compared with "
+         "the switches of the car: with another type a slip is noticed on track.",
+         "Give the argument the type that is named."),
+    Code("PW151", "loops against the order of the lap",
+         "A car passes them in the order of their distance. With two figures exchanged every lap seems to run "
+         "backwards between them: where a car is, and when it gets somewhere, is wrong for the whole session.",
+         "Compare the distances with the circuit's drawing; list loops as they are passed.", "warning"),
+    Code("PW152", "stretch the wrong way round",
+         "A stretch from a later place to an earlier one goes over the line. This one so covers most of the lap, "
+         "corners and all: the driver would be spoken to there, or a flag held against the whole lap.",
+         "Exchange 'from' and 'to', or cut a stretch that is meant so in two.", "warning"),
 )

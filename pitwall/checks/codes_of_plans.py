@@ -86,6 +86,9 @@ OF_PLANS = (
          "The car can drive only one of them. Both would be called one after the other, and both counted as probably "
          "done, with data of which nobody can say what it shows.",
          "Move one to another lap ('on') or to another place; what is to be done twice takes two laps."),
+    Code("PW224", "item twice on one lap",
+         "The driver is told it twice, one after the other, and it counts twice, though it can be done once.",
+         "Delete one of the two, or give it another lap or other figures.", "warning"),
     Code("PW301", "run that refers to itself",
          "A run cannot come before itself nor repeat itself.",
          "Name another run."),
@@ -150,6 +153,10 @@ OF_PLANS = (
          "The proof follows every way that the session may go; there were too many, so nothing is shown.",
          "Split the plan, one for each part of the day, or take out items that move the switch on many laps.",
          "warning"),
+    Code("PW410", "comparison with itself",
+         "The switch stands there on the other laps of the run too, by the run or by the default for this weather, so "
+         "no lap without the item is different and the comparison shows nothing.",
+         "Name another position, or give the run a base of its own with 'switches'.", "warning"),
     Code("PW501", "hold does not fit",
          "The straight after this place is too short for the hold at this speed, so there would be no steady data.",
          "Take a shorter or slower hold, or another place."),

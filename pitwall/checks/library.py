@@ -10,6 +10,14 @@ from collections.abc import Iterator, Sequence
 from pitwall.checks.around import meant
 from pitwall.checks.codes import finding
 from pitwall.checks.items import argument_words, blank, fits_argument
+from pitwall.checks.library_sense import (
+    check_evidence,
+    check_orders,
+    check_room_behind,
+    check_steps,
+    check_types,
+    check_where,
+)
 from pitwall.checks.names import bad_position, unknown_switch
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car
@@ -44,10 +52,11 @@ def check_procedure(
     """
     rate = (calls or CallTiming()).words_per_minute
     found = (*_arguments(procedure), *_texts(procedure), *_references(procedure), *_switches(procedure, cars),
-             *_put_back(procedure))
+             *_put_back(procedure), *check_steps(procedure), *check_where(procedure), *check_types(procedure),
+             *check_evidence(procedure))
     if not any(one.code == "PW131" for one in found):
-        found = (*found, *_length(procedure, rate), *_wording(procedure))
-    return (*found, *_slow(procedure), *_fits_somewhere(procedure, lap))
+        found = (*found, *_length(procedure, rate), *_wording(procedure), *check_orders(procedure, cars))
+    return (*found, *_slow(procedure), *check_room_behind(procedure, lap), *_fits_somewhere(procedure, lap))
 
 
 def _arguments(procedure: Procedure) -> Iterator[Finding]:
@@ -193,6 +202,9 @@ def _wording_of_steps(procedure: Procedure) -> Iterator[Finding]:
 
 def _slow(procedure: Procedure) -> Iterator[Finding]:
     slows = procedure.hold is not None or procedure.clear_behind_s > 0
+    if procedure.stationary and "timed" in procedure.laps and not slows:
+        yield finding("PW139", path=("laps",), expected="laps of 'out', 'cool', 'in'",
+                      found="timed laps among the laps of a procedure that stops the car")
     if not slows:
         return
     if procedure.caution is None:

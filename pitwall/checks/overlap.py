@@ -11,7 +11,7 @@ from pitwall.checks.codes import finding
 from pitwall.checks.flow.story import lap_name
 from pitwall.checks.items import Placed, placed_items
 from pitwall.checks.waiting import may_be_on
-from pitwall.errors import Finding
+from pitwall.errors import FilePath, Finding
 from pitwall.model.plan import Plan
 from pitwall.model.procedure import Procedure
 from pitwall.track.lapmap import LapMap
@@ -77,10 +77,38 @@ def _wish(placed: Placed, lap: LapMap) -> Wish | None:
     return Wish(placed, named, wish.begin, offset_s, laps, begin, begin + room.needed_m)
 
 
+def check_twice(plan: Plan, around: Around) -> Iterator[Finding]:
+    """The same item, with the same figures, on the same lap: it is called twice. At a place ``check_overlap`` tells."""
+    items = [placed for placed in placed_items(plan, around) if placed.procedure is not None and placed.run.laps]
+    told: set[FilePath] = set()
+    for first, second in combinations(items, 2):
+        if first.index != second.index or second.path in told or not _alike(first, second):
+            continue
+        laps = _on_both(first, second, *(set(may_be_on(one.run, one.item, one.procedure)) for one in (first, second)))
+        if laps:
+            told.add(second.path)
+            on = lap_name(second.run, laps[0])
+            yield finding("PW224", path=second.path, expected="it once on a lap",
+                          found=f"{second.item.do!r} on the {on} of {second.run.run!r} twice")
+
+
+def _alike(first: Placed, second: Placed) -> bool:
+    """Guard: the same procedure with the same figures, at no place."""
+    named = (*first.procedure.arguments,) if first.procedure is not None else ()
+    places = (first.item.after, first.item.at, second.item.after, second.item.at)
+    return first.item.do == second.item.do and not any(places) and all(
+        first.argument(name) == second.argument(name) for name in named)
+
+
 def _together(first: Wish, second: Wish) -> list[int]:
-    """Laps on which both are done, as the plan has it; none where one of them may wait for another lap."""
+    """Laps on which both are done; out and straight in is one, whatever it is called."""
     mine, other = ({0} if wish.placed.run.out_in else set(wish.laps) for wish in (first, second))
-    waits = [wish.placed.item.when is not None for wish in (first, second)]
+    return _on_both(first.placed, second.placed, mine, other)
+
+
+def _on_both(first: Placed, second: Placed, mine: set[int], other: set[int]) -> list[int]:
+    """Laps on which both are done, as the plan has it; none where one of them may wait for another lap."""
+    waits = [placed.item.when is not None for placed in (first, second)]
     if all(waits):
         return sorted(mine) if mine == other and len(mine) == 1 else []
     if any(waits):

@@ -69,6 +69,31 @@ def check_steps(plan: Plan, around: Around) -> Iterator[Finding]:
                 break
 
 
+def check_against_itself(plan: Plan, around: Around) -> Iterator[Finding]:
+    """A comparison by position in which every switch stands there on those laps anyhow."""
+    found: dict[tuple[str | int, ...], list[tuple[Change, bool]]] = {}
+    for change in _all(plan, around):
+        procedure = change.placed.procedure
+        if procedure is not None and procedure.needs_lap == "reference" and change.position is not None:
+            bases = _bases(plan, change, around)
+            stands = bool(bases) and all(_is_at(change.switch, base, change.position) for base in bases)
+            found.setdefault(tuple(change.placed.path), []).append((change, stands))
+    for path, made in found.items():
+        if all(stands for _, stands in made):
+            where = " and ".join(f"{one.switch.switch} at {position_text(one.position)}" for one, _ in made
+                                 if one.position is not None)
+            weather = "in the wet" if around.wet else "in the dry"
+            yield finding("PW410", path=path, found=f"{where}, where this run has it {weather} without the item",
+                          expected="another position than that")
+
+
+def _is_at(switch: Switch, stands: Scalar, wanted: Scalar) -> bool:
+    if same_position(stands, wanted):
+        return True
+    free = switch.free_range if switch.kind == "bias" else None
+    return free is not None and abs(float(stands) - float(wanted)) <= free + 1e-9
+
+
 def _bases(plan: Plan, change: Change, around: Around) -> list[Scalar]:
     """Where the switch stands on the laps of the item; one that the car refuses is another check's business."""
     run = change.placed.run

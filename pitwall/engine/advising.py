@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pitwall.engine import advising_offers as offered
+from pitwall.engine.advising_late_red import too_late_rung
 from pitwall.engine.advising_offers import AdviceOffer
-from pitwall.engine.advising_question import question
+from pitwall.engine.advising_question import RUNG_S, RUNGS, question
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.forecasts import Questions
 from pitwall.engine.must_watch import MustWatch, Remedy
@@ -181,8 +182,8 @@ class Advising:
         self._replace(kept, now)
         found = self._show(now, answer, event.id)
         found += self.musts.advised(self._remedies(), alerts, now)
-        if clock.status == "red" and answer.ladder:
-            found += self._build_ladder(answer, team, asked.t, now)
+        if clock.status == "red":
+            found += self._build_ladder(answer, team, clock, asked.t, now)
         return found
 
     def _replace(self, fresh: list[AdviceOffer], now: float) -> None:
@@ -228,11 +229,18 @@ class Advising:
         )  # fmt: skip
         return [self._state]
 
-    def _build_ladder(self, answer: AdviceAnswer, team: dict[str, TeamCar], asked_t: float, now: float) -> list[Output]:
-        self._told += 1
+    def _build_ladder(
+        self, answer: AdviceAnswer, team: dict[str, TeamCar], clock: SessionClock, asked_t: float, now: float
+    ) -> list[Output]:
         red_s = self.musts.red_s if self.musts.red_s is not None else asked_t
-        rungs = tuple(_rung(asked_t + step.restart_s, step, team, red_s) for step in answer.ladder)
-        self._ladder = LadderState(id=f"ladder-{self._told}", t=now, active=True, red_s=red_s, rungs=rungs)
+        rungs = [_rung(asked_t + step.restart_s, step, team, red_s) for step in answer.ladder]
+        end = too_late_rung(team, clock, red_s, now)
+        if end is not None and end.at_s < now + RUNG_S * RUNGS:
+            rungs = [*(rung for rung in rungs if rung.at_s < end.at_s), end]
+        if not rungs:
+            return []
+        self._told += 1
+        self._ladder = LadderState(id=f"ladder-{self._told}", t=now, active=True, red_s=red_s, rungs=tuple(rungs))
         return [self._ladder]
 
     def _end_ladder(self, now: float) -> list[Output]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from pitwall.engine.advising_late_red import last_restart_s
 from pitwall.engine.crew import Upcoming, notice, upcoming
 from pitwall.engine.forecasts import snapshot
 from pitwall.engine.plan_guards import run_faults
@@ -47,7 +48,7 @@ def question(
         choices=tuple(choice for car in cars for choice in choices(car, parts[car.car], team, now)),
         confidence=setup.forecast.confidence,
         seed=setup.forecast.seed * SEED_STRIDE + number,
-        restart_s=restarts(now - red_s) if red_s is not None else (),
+        restart_s=tuple(_in_time(restarts(now - red_s), cars, clock, now)) if red_s is not None else (),
     )
 
 
@@ -55,6 +56,12 @@ def restarts(stands_s: float) -> tuple[float, ...]:
     """The next restarts to plan for, seconds from now, under a red flag that has stood for so long."""
     first = int(stands_s // RUNG_S) + 1
     return tuple((first + rung) * RUNG_S - stands_s for rung in range(RUNGS))
+
+
+def _in_time(restarts_s: tuple[float, ...], cars: list[TeamCar], clock: SessionClock, now: float) -> Iterator[float]:
+    """Those of the restarts after which the session still goes on for long enough to drive anything."""
+    last = last_restart_s(cars, clock, now)
+    return (seconds for seconds in restarts_s if last is None or now + seconds < last)
 
 
 def choices(car: TeamCar, part: CarSnapshot, team: Mapping[str, TeamCar], now: float) -> Iterator[RunChoice]:

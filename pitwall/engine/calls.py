@@ -61,7 +61,7 @@ class CallBook:
             specs: everything that should still be said, in any order.
             now: session second.
             gone: why everything that is wanted no more is withdrawn (red flag); empty when nothing stops the session.
-            yellow: a yellow holds somewhere: procedures that vanish do so for it.
+            yellow: a yellow holds somewhere: steps of procedures that vanish do so for it.
             leg_now: ``(run, planned lap, lap number)`` the car is on: a call for an earlier lap expires instead.
             left_out: planned laps of that run that are not driven, for the car was called in before them.
         """
@@ -81,10 +81,11 @@ class CallBook:
                 continue  # the desk asked for it, not the rules
             if spec.key in wanted:
                 continue
+            step_of_one = "procedure" in (spec.kind, spec.ask.action)
             if not gone and spec.run == leg_now[0] and spec.leg in left_out:
                 self.signal(call, "withdraw", now, CALLED_IN)
             else:
-                self._let_go(call, now, gone or (YELLOW if yellow and spec.kind == "procedure" else ""), leg_now)
+                self._let_go(call, now, gone or (YELLOW if yellow and step_of_one else ""), leg_now)
 
     def _make(self, key: str, spec: CallSpec, attempt: int, now: float) -> None:
         wished, spec = spec, still_in_time(spec, now)

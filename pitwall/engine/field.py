@@ -17,6 +17,9 @@ from pitwall.pace.field_pace import FieldPace
 from pitwall.pace.laptimes import CarPace
 from pitwall.track.lapmap import LapMap, lap_map
 
+SLOWEST = 1.7
+"""An out- or cool-down lap takes so many times a lap at the pace, at most (common practice, no source)."""
+
 
 class Field:
     """Mutable state of the field. A car unknown so far is followed from its first message on."""
@@ -84,7 +87,7 @@ class Field:
         self.red_t = now if clock.status == "red" else self.red_t
         resting = clock.between_windows and clock.status == "waiting"
         for track in self.tracks.values():
-            if resting and track.on_track and now - track.moving_t >= timing.silent_after_s:
+            if resting and track.on_track and now - track.moving_t >= self.silent_after_s:
                 # Race control waits for the next window, so nobody is out there: how it came in was not seen.
                 yield track, track.come_in(now, inferred=True)
             entered = track.pit_entry_t if track.pit_entry_t is not None else now
@@ -93,7 +96,7 @@ class Field:
             # Under red many cars send nothing until the pit entry.
             running = track.on_track and track.state != "stopped" and clock.status != "red"
             unseen_s = now - max(track.moving_t, self.red_t)
-            if running and unseen_s >= max(timing.silent_after_s, patience_s.get(track.car, 0.0)):
+            if running and unseen_s >= max(self.silent_after_s, patience_s.get(track.car, 0.0)):
                 yield track, track.fall_silent(now)
 
     @property
@@ -103,11 +106,18 @@ class Field:
         return self.lap_map.lap_s * max(later - phase for phase, later in itertools.pairwise(phases))
 
     @property
-    def any_running(self) -> bool:
-        """True while a car is out that ran as timing was last heard: one that had stopped by then tells it nothing."""
-        heard, after = self.heard_t, self._setup.calls.silent_after_s
-        return heard is not None and any(track.on_track and heard - track.moving_t < after
-                                         for track in self.tracks.values())  # fmt: skip
+    def silent_after_s(self) -> float:
+        """A car on track that is unseen for so long has stopped: as the settings have it, and never sooner than a slow
+        lap takes from loop to loop. Where only the line sees a car that may be longer."""
+        return max(self._setup.calls.silent_after_s, SLOWEST * self.apart_s)
+
+    def any_due(self, now: float) -> bool:
+        """True once a car that is out should have been seen again, at the slowest: one that ran as timing was last
+        heard, for one that had stopped by then tells it nothing."""
+        heard, missed_s = self.heard_t, SLOWEST * self.apart_s
+        return heard is not None and any(
+            track.on_track and heard - track.moving_t < self.silent_after_s and now - track.moving_t >= missed_s
+            for track in self.tracks.values())
 
     @property
     def any_on_track(self) -> bool:

@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 
 from pitwall.engine.alerts.book import AlertBook, alert_key
-from pitwall.engine.last_release import last_release_s, leaves_for, needs_a_timed_lap, on_track_by_s, too_late
+from pitwall.engine.last_release import last_release_s, needs_a_timed_lap, on_track_by_s, too_late, waits_for
 from pitwall.engine.remaining import SPREAD
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import RUNNING, SessionClock
@@ -125,7 +125,7 @@ def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str
 
 
 def _what_then(car: TeamCar, clock: SessionClock, now: float) -> str:
-    block, by_s = leaves_for(car, clock, now), on_track_by_s(car, clock, now)
+    block, by_s = waits_for(car, clock, now), on_track_by_s(car, clock, now)
     if block is None or by_s is None:
         return f"the flag falls at {clock_text(clock.end_s(now))}: keep it in"
     return f"but {block.run.run} after the flag needs it on track: it has to leave by {clock_text(by_s)}"

@@ -19,6 +19,8 @@ KEEPS_ITS_LAP = ("red flag", "chequered flag", "session closed", "kept in", "qui
 """Reasons for which a call is taken back without its item being tried on another lap."""
 COMMENTED = "a comment of its run was noted"
 NO_CALL = "its lap was driven without a call for it"
+UNTOLD = (HELD_BACK, NO_CALL)
+"""Reasons that nobody was told of an item for its lap: it is told when such a lap is driven once more."""
 NO_WORD = "no word that its call was said"
 NO_COOL_LAP = "a timed lap was driven in place of its cool-down lap"
 
@@ -101,11 +103,12 @@ def _called(run: RunState, item: ItemState, state: str, keyed: bool, t: float) -
 
 
 def said_all_the_same(runs: list[RunState], call: Call, t: float) -> None:
-    """A key tells that a call was on the air as it was held back, for a car behind or a yellow: the driver does it now,
-    on this lap. So its item is no more to come on another, and is broken off where that must be (``rules/ending.py``).
+    """A key tells that a call was on the air as it was taken back, for a car behind, a yellow, or as no longer needed:
+    the driver does it now, on this lap. So its item is no more to come on another, and is broken off where that must be
+    (``rules/ending.py``).
     """
     found, why = find_item(runs, call.spec.item), call.reason or ""
-    if found is None or call.state != "withdrawn" or not why.startswith((HELD_BACK, YELLOW)):
+    if found is None or call.state != "withdrawn" or not why.startswith((HELD_BACK, YELLOW, UNNEEDED)):
         return
     run, item = found
     if run.state != "running" or item.state != "planned" or call.spec.breaks_off is not None:
@@ -299,6 +302,9 @@ def run_over(run: RunState, procedures: Mapping[str, Procedure], t: float) -> No
     if run.state not in ("cut", "next"):
         return
     for item in run.items:
+        if item.leg == 0 and item.state == "not_done" and (item.reason or "").startswith(UNTOLD):
+            item.signal("retry", t, item.reason)  # the run begins with an out-lap again
+            item.attempt += 1
         if item.state == "planned" and 0 < item.leg < run.resume_at:
             procedure = procedures.get(item.item.do)
             leg = next_leg(run, item, procedure, run.resume_at - 1) if procedure else None

@@ -29,7 +29,8 @@ wait for others, and a lap that is far on when the flag falls leaves no time to 
 
 def last_release_s(car: TeamCar, run: RunState, clock: SessionClock, now: float) -> float | None:
     """The latest moment at which the run may leave, session seconds, by the quickest usual laps and all that the
-    clock may be off; None while nobody knows of a flag that ends it."""
+    clock may be off; None while nobody knows of a flag that ends it. Under red the usual lap counts: what can be won
+    on it goes for the way to the exit, once it opens."""
     elsewhere = clock.more_windows and windows.bound_to(car.setup, run.run) != clock.window
     if not run.laps or elsewhere or not _flag_is_known(clock):
         return None
@@ -38,7 +39,8 @@ def last_release_s(car: TeamCar, run: RunState, clock: SessionClock, now: float)
         return flag_s
     pace, rules = car.track.pace, car.setup.regulations
     laps = ("out", *itertools.takewhile(lambda kind: kind != "timed", run.laps[run.resume_at :]))
-    first_s = sum(SPREAD[kind][0] * pace.lap_s(kind) for kind in laps)
+    quick = {kind: 1.0 if clock.status == "red" else SPREAD[kind][0] for kind in laps}
+    first_s = sum(quick[kind] * pace.lap_s(kind) for kind in laps)
     whole_s = 0.0 if rules.finish_started_lap else SPREAD["timed"][0] * pace.lap_s("timed")
     return flag_s + rules.clock_uncertainty_s - first_s - whole_s
 
@@ -60,6 +62,12 @@ def why_not(car: TeamCar, clock: SessionClock, now: float) -> str:
     if car.track.on_track:
         return ""
     return "kept in" if car.kept_in else NONE_ANY_MORE if too_late(car, clock, now) else ""
+
+
+def note(car: TeamCar, clock: SessionClock, run: RunState | None, now: float) -> None:
+    """The car came in: that its run, next by the plan, can have no timed lap any more stands beside why it ended."""
+    if run is not None and run.state == "next" and needs_a_timed_lap(run) and too_late(car, clock, now):
+        run.reason = "; ".join(one for one in (run.reason, NONE_ANY_MORE) if one)
 
 
 # -- after the flag ----------------------------------------------------------------------------------------------------
@@ -89,12 +97,22 @@ def is_for_flag(run: RunState, clock: SessionClock) -> bool:
     return run.run.window in (clock.windows[clock.window].window, str(clock.window + 1))
 
 
-def leaves_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:
-    """The block after the flag for which the car is to leave its garage: its next run is none any more, and it can
-    still be on track in time."""
+def waits_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:
+    """The block after the flag for which the car must leave its garage: its next run is none any more, and there is
+    time for that, if the work on it allows."""
     by_s = on_track_by_s(car, clock, now)
-    late = by_s is None or _soonest_s(car, clock, now) > by_s
-    return None if late or not too_late(car, clock, now) else after_this_flag(car, clock)
+    return None if by_s is None or now > by_s or not too_late(car, clock, now) else after_this_flag(car, clock)
+
+
+def leaves_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:
+    """The same, where the car can be ready in time: it is called out for that."""
+    by_s = on_track_by_s(car, clock, now)
+    return None if by_s is None or _ready_for_block_s(car, clock) > by_s else waits_for(car, clock, now)
+
+
+def _ready_for_block_s(car: TeamCar, clock: SessionClock) -> float:
+    """A car that only a red flag sent back needs nothing done for that."""
+    return 0.0 if car.progress.broken_by_red else ready_s(car, clock)
 
 
 def release_s(car: TeamCar, clock: SessionClock, now: float, run: RunState, release: float) -> float:
@@ -102,7 +120,7 @@ def release_s(car: TeamCar, clock: SessionClock, now: float, run: RunState, rele
     flag."""
     by_s = on_track_by_s(car, clock, now)
     if by_s is not None and leaves_for(car, clock, now) is not None:
-        return max(_ready_s(car, clock), by_s - IN_HAND_S)
+        return max(_ready_for_block_s(car, clock), by_s - IN_HAND_S)
     return windows.release_within(car, now, run, release)
 
 
@@ -111,10 +129,10 @@ def _flag_is_known(clock: SessionClock) -> bool:
 
 
 def _soonest_s(car: TeamCar, clock: SessionClock, now: float) -> float:
-    return max(now, _ready_s(car, clock))
+    return max(now, ready_s(car, clock))
 
 
-def _ready_s(car: TeamCar, clock: SessionClock) -> float:
+def ready_s(car: TeamCar, clock: SessionClock) -> float:
     """From when the car could leave after quick work: what the plan waits for is left out, for a person may not."""
     parked_t, opens_s = car.progress.parked_t, clock.pit_exit_opens_s
     ready = 0.0 if parked_t is None else parked_t + drivers.stop(car).low_s

@@ -48,9 +48,10 @@ class Lookout:
         self.tyres.timing(cars.heard_t, cars.apart_s, calls.silent_after_s, now)
 
     def feed(self, cars: Field, stale_s: float, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
-        """Every few seconds: the feed of all cars, and whether a flood of alerts is over."""
+        """Every few seconds: the feed of all cars, and whether a flood of alerts is over. A feed is not missed while
+        no car is due: one that is alone on a lap, where only the line sees it, has nothing to tell for long."""
         if clock.alert_status in IDLE_UNDER["feed_stale"]:
             self.stood_t = now
         since = None if cars.heard_t is None else max(cars.heard_t, self.stood_t)
-        stale = watch.feed(since, cars.any_running, stale_s, alerts, clock.alert_status, now)
+        stale = watch.feed(since, cars.any_due(now), stale_s, alerts, clock.alert_status, now)
         return [*alerts.calm(now), *stale, *watch.clock(clock, cars.any_on_track, alerts, now)]

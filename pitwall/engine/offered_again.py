@@ -18,7 +18,8 @@ def wanted_again(call: Call, spec: CallSpec, calls: dict[str, Call], keys: int, 
     """Guard: it was withdrawn and is wanted again; or it can still be acted on, and nobody said it though keys are
     pressed here, or the driver was told and telemetry shows that nothing was done: then it is offered once more."""
     if call.state == "withdrawn":
-        return call.because is None and spec.say_by_s > now
+        heard = call.said_t is not None and spec.ask.action == "procedure"  # it was on the air as it was taken back
+        return call.because is None and spec.say_by_s > now and not heard
     if call.unfounded or (call.state in HEARD and _untold(spec, calls)):
         return max(spec.say_by_s, spec.latest_s or spec.say_by_s) > now
     if call.state in ("said", "done") and spec.not_done and spec.latest_s is not None and not call.again:

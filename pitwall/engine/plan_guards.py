@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 
+from pitwall.engine.item_guards import hold_faults, position_faults
 from pitwall.engine.run_state import RunState, legs_of
 from pitwall.model.car import Car, same_position
 from pitwall.model.changes import (
@@ -49,7 +50,12 @@ def run_faults(plan: Plan, run: Run, setup: SessionSetup) -> Iterator[str]:
     for name, position in run.switches.items():
         yield from _switch_faults(car, name, position)
     for item in run.items:
-        yield from item_faults(run, item, setup.procedures.get(item.do), setup, car)
+        procedure = setup.procedures.get(item.do)
+        faults = list(item_faults(run, item, procedure, setup, car))
+        yield from faults
+        if procedure is not None and not faults:
+            yield from position_faults(plan, run, item, procedure, car, setup.wet)
+    yield from hold_faults(run, setup.procedures)
 
 
 def value_faults(plan: Plan, change: PlanChange, setup: SessionSetup) -> Iterator[str]:

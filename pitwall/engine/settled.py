@@ -27,6 +27,8 @@ def settled_words(car: TeamCar, call: Call) -> str:
         return DROVE_ON if _drove_on(car, call) else SETTLED
     if call.spec.ask.action == "set_switch":
         return _elsewhere(car, call) or SETTLED
+    if call.spec.ask.action == "check_switches":
+        return _elsewhere(car, call, call.said_t or 0.0) or SETTLED
     return SETTLED
 
 
@@ -39,10 +41,14 @@ def _drove_on(car: TeamCar, call: Call) -> bool:
     return lap.start_t > max(said, (call.spec.act_at_s or said) - EARLY * car.track.pace.quick_s())
 
 
-def _elsewhere(car: TeamCar, call: Call) -> str | None:
+def _elsewhere(car: TeamCar, call: Call, since_s: float | None = None) -> str | None:
+    """What telemetry shows at another position; with ``since_s`` what was not moved since then: the out-lap moves what
+    was read out before it."""
     board, shown = car.switches, []
     for name, wanted in call.spec.asked.items():
         switch, measured = board.known(name), board.measured.get(name)
+        if since_s is not None and board.moved_t(name) > since_s:
+            continue
         if switch is not None and measured is not None and not same_position(measured, wanted):
             shown.append(f"{switch.word} at {position_text(measured)}")
     return f"said, but telemetry shows {', '.join(shown)}" if shown else None

@@ -48,6 +48,7 @@ class SwitchBoard:
     unsaid: set[str] = field(default_factory=set)
     """Taken to stand where a call asked for, of which nobody said that it was made, and no driver answered."""
     read: dict[str, str] = field(default_factory=dict)
+    read_t: dict[str, float] = field(default_factory=dict)
     unanswered: set[str] = field(default_factory=set)
     """Read out at a check list without an answer before the car left: read once more before it leaves again, and in
     doubt where that brings no answer either."""
@@ -204,7 +205,8 @@ class SwitchBoard:
     # -- evidence ------------------------------------------------------------------------------------------------
 
     def told(
-        self, positions: Mapping[str, Position], sure: bool, told_t: float | None, check: str | None = None
+        self, positions: Mapping[str, Position], sure: bool, told_t: float | None, check: str | None = None,
+        now: float = 0.0,
     ) -> None:
         """A call was made, or may have been; what telemetry speaks of is left to it.
 
@@ -213,6 +215,7 @@ class SwitchBoard:
             sure: the driver read it back, or did it.
             told_t: when it was said, session seconds; None when nobody knows. What was said later stands.
             check: the check list that it is a part of.
+            now: when that is learnt, session seconds.
         """
         self.confirms += sure and bool(positions)
         for name, position in positions.items():
@@ -220,7 +223,7 @@ class SwitchBoard:
             again = later and check is not None and (self.read.get(name) == check or name in self.unanswered)
             stands = same_position(self.believed.get(name), position)
             if check is not None:
-                self.read[name] = check
+                self.read[name], self.read_t[name] = check, now if told_t is None else told_t
             if name in self.measured or (again and not sure and stands and name in self.verified):
                 continue  # read once more for others of its group: the driver has answered about this one
             if told_t is not None and told_t < self.told_t.get(name, told_t):
@@ -338,9 +341,14 @@ class SwitchBoard:
         they are read out? Then no answer means something."""
         return self.confirms >= ANSWERS_ENTERED or len(self.briefs) >= BRIEFS_ANSWERED
 
+    def moved_t(self, name: str) -> float:
+        """When telemetry last showed the switch in another position than before, session seconds; else -infinity."""
+        return self.measured_before[name][1] if name in self.measured_before else float("-inf")
+
     def unread(self, positions: Mapping[str, Position]) -> bool:
-        """Does nothing show that these stand so, neither telemetry nor the driver's word, who was not asked twice?"""
-        off = self.differs(positions, parked=True)
+        """Does nothing show that these stand so, neither telemetry nor the driver's word, who was not asked twice?
+        What telemetry shows elsewhere is told by itself (``left_over``)."""
+        off = set(self.differs(positions, parked=True)) - set(self.measured)
         return any(name in off or not (name in self.measured or name in self.verified or name in self.unheeded)
                    for name in positions)
 
@@ -350,6 +358,7 @@ class SwitchBoard:
         if self.answers_entered:
             self.unanswered |= {name for name in self.read if name not in self.verified}
         self.read.clear()
+        self.read_t.clear()
         self.unheeded.clear()
 
     def _read_out(self, name: str, wanted: Position) -> bool:

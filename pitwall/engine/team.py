@@ -152,9 +152,8 @@ class TeamCar:
         return next((call.spec.run for call in calls if call.said_t is not None and call.said_t >= since), None)
 
     def _came_in(self, happening: Happening, clock: SessionClock, now: float) -> None:
-        red = clock.status == "red" or (
-            happening.lap is not None and happening.lap.disturbed and clock.status != "green"
-        )
+        spoilt = happening.lap is not None and happening.lap.disturbed
+        red = clock.status == "red" or (spoilt and clock.status != "green")
         run = self.progress.current
         if happening.lap is not None and run is not None:
             happening.lap.run = run.run.run
@@ -182,6 +181,7 @@ class TeamCar:
             self._owe(ended)
         self.work = ended.run.after_garage_s if ended is not None else None
         self.since_s, self.release_floor, self.recalled = now, 0.0, False
+        last_release.note(self, clock, ended, now)
         self.progress.revision += 1
 
     def _lap_done(self, happening: Happening, now: float) -> None:
@@ -296,7 +296,7 @@ class TeamCar:
                 self.boards_ahead.pop(call.id, None)
                 if call.confirmed and call.spec.kind == "brief":
                     self.switches.answered(call.id)  # who answers briefs is silent behind a check list for a reason
-                self.switches.told(asked_positions(call), call.confirmed, call.said_t, check)
+                self.switches.told(asked_positions(call), call.confirmed, call.said_t, check, now)
 
     def follow_items(self, changed: list[Call], now: float) -> None:
         """Calls changed state: their items follow."""

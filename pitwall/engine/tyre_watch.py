@@ -16,6 +16,7 @@ from typing import Literal, NamedTuple
 
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.alerts.policy import Limit
+from pitwall.engine.field import SLOWEST
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import TyreReported
 from pitwall.model.outputs import Output, Status
@@ -29,7 +30,6 @@ UNITS: dict[TyreValue, tuple[str, str]] = {
     "carcass_c": ("carcass", "°C"), "surface_c": ("surface", "°C"), "pressure_kpa": ("pressure", "kPa")
 }  # fmt: skip
 TYRE_KINDS = ("tyre_hot", "tyre_cold", "tyre_pressure_high", "tyre_pressure_low")
-SLOWEST = 1.7  # an out- or cool-down lap takes so many times a lap at the pace, at most (common practice, no source)
 RESTS_S = 60.0  # a gap in the reports longer than this breaks the on-delay
 
 

@@ -155,10 +155,10 @@ def clock(clock: SessionClock, on_track: bool, alerts: AlertBook, now: float) ->
 
 
 def feed(
-    feed_t: float | None, running: bool, stale_s: float, alerts: AlertBook, status: Status, now: float
+    feed_t: float | None, due: bool, stale_s: float, alerts: AlertBook, status: Status, now: float
 ) -> list[Output]:
-    """No timing message for long while cars run."""
-    if not running or feed_t is None or now - feed_t < stale_s:
+    """No timing message for long while cars run, and one of them is due at a loop."""
+    if not due or feed_t is None or now - feed_t < stale_s:
         return alerts.over("feed_stale", None, now)
     return alerts.hold(
         "feed_stale", None, f"No timing message for {now - feed_t:.0f} s while cars are on track", now, status

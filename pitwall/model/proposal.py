@@ -63,6 +63,7 @@ class Rung(Frozen):
     sentence: str = Field(description="what the best plan then changes, costs and buys")
     lines: tuple[str, ...] = Field(default=(), description="what would change; none: the plan as it stands")
     work: str | None = Field(default=None, description="garage work worth pulling forward for it, in a sentence")
+    too_late: bool = Field(default=False, description="from then on no restart leaves time for a timed lap")
 
 
 class LadderState(Frozen):

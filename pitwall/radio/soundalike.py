@@ -15,8 +15,9 @@ The first four are faults of a text. The last is advice to the speaker: the figu
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -33,6 +34,11 @@ OPPOSITES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
 )
 """Orders that undo one another, each with its action words; the two sides of a pair share none."""
 
+DENIED: Mapping[str, str] = {"lift": "'flat'", "coast": "'power on'", "overtake": "'hold station'",
+                             "braking": "'roll'"}
+"""Action words without an opposite in the table, each with the word for what its denial would say. "Brake" is none:
+a call speaks of the brakes too ("no brake temperature yet")."""
+
 RESERVED = ("box", "stay out")  # heard anywhere else they would be taken for a box call
 AT_ONCE: tuple[CallClass, ...] = ("box", "session", "safety", "stop")
 BEFORE_A_PLACE = frozenset({"after", "at", "before", "in", "on", "from", "past", "the", "into", "towards"})
@@ -43,10 +49,12 @@ NUMBER_WORDS = (
 SOUND_LIKE_FIGURES = {"to": "two", "too": "two", "for": "four", "fore": "four", "won": "one", "ate": "eight"}
 """Words that are spoken exactly like a figure (CMU pronouncing dictionary; tests/published checks it)."""
 
-_DENIAL = r"(?:don't|do not|never|not|no|stop)"
+_DENIAL = (r"(?:don't|do not|never|not|no|stop|without|avoid|cannot|can't|mustn't)(?:\s+(?:to|any|more))?"
+           r"(?:\s+(?:a|the))?")
 _FIGURE = rf"(?:\d[\d.:]*|{'|'.join(NUMBER_WORDS)})"
 _BESIDE = re.compile(
-    rf"\b({'|'.join(SOUND_LIKE_FIGURES)})\s+{_FIGURE}\b|\b{_FIGURE}\s+({'|'.join(SOUND_LIKE_FIGURES)})\b", re.IGNORECASE
+    rf"\b({'|'.join(SOUND_LIKE_FIGURES)})[,:;]?\s+{_FIGURE}\b|\b{_FIGURE}[,:;]?\s+({'|'.join(SOUND_LIKE_FIGURES)})\b",
+    re.IGNORECASE,
 )
 
 
@@ -94,8 +102,10 @@ def misheard(phrases: Iterable[Phrase], choices: Iterable[Choice] = ()) -> tuple
 
 def _negation(phrase: Phrase) -> Iterator[Misheard]:
     folded = phrase.text.casefold()
-    for words in (word for pair in OPPOSITES for side in pair for word in side if word.casefold() in folded):
-        denied = re.search(rf"\b{_DENIAL}\s+{re.escape(words)}(?:ing)?\b", phrase.text, re.IGNORECASE)
+    known = itertools.chain((word for pair in OPPOSITES for side in pair for word in side), DENIED)
+    for words in (word for word in known if word.casefold().removesuffix("e") in folded):
+        stem = re.escape(words.removesuffix("e"))
+        denied = re.search(rf"\b{_DENIAL}\s+(?:{re.escape(words)}|{stem}ing)\b", phrase.text, re.IGNORECASE)
         if denied:
             yield Misheard(
                 "negation", phrase.source, phrase.text, f"{denied.group(0)!r}: through noise only {words!r} is heard",
@@ -104,6 +114,8 @@ def _negation(phrase: Phrase) -> Iterator[Misheard]:
 
 
 def _opposite(words: str) -> str:
+    if words in DENIED:
+        return DENIED[words]
     for one, other in OPPOSITES:
         if words in one or words in other:
             return " or ".join(repr(word) for word in (other if words in one else one))

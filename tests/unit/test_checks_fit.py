@@ -145,6 +145,29 @@ def test_a_hold_must_be_over_where_the_next_begins() -> None:
             assert all("goes on for 60 m beyond board" in one.found for one in told)
 
 
+COMMENT = {"do": "driver_comment", "on": "in", "with": {"topic": "balance"}}
+FLAP = {"do": "flap_compare", "on": {"timed": [1, 2]}, "with": {"flap": "open"}}
+
+
+@pytest.mark.parametrize("items", [
+    [COMMENT, COMMENT | {"on": ["cool", "in"]}], [FLAP, FLAP | {"on": {"timed": [2, 3]}}],
+])  # fmt: skip
+def test_an_item_that_is_twice_on_one_lap_is_doubted(items: list[dict[str, Any]]) -> None:
+    """The engine makes two calls of it, and counts both."""
+    (one,) = found("PW224", run(laps=COOLS, items=items))
+    assert (one.severity, path_text(one.path)) == ("warning", "runs[0].items[1]")
+    assert one.found.endswith("of 'a' twice")
+
+
+@pytest.mark.parametrize("items", [
+    [COMMENT, COMMENT | {"with": {"topic": "braking"}}], [COMMENT, COMMENT | {"on": "cool"}],
+    [COMMENT, COMMENT | {"on": ["cool", "in"], "when": {"not_before": 60}}],
+])  # fmt: skip
+def test_an_item_with_other_figures_or_on_other_laps_is_another(items: list[dict[str, Any]]) -> None:
+    """So is one that may wait for a lap of its own."""
+    assert found("PW224", run(laps=COOLS, items=items)) == []
+
+
 # -- talk --------------------------------------------------------------------------------------------------------------
 
 
@@ -181,7 +204,7 @@ def test_switch_changes_count_as_talk_where_they_are_said() -> None:
 
 def test_without_windows_nobody_knows() -> None:
     """A timing-only circuit gives no listening windows, so nothing is said about them."""
-    comments = [{"do": "driver_comment", "on": "in"} for _ in range(30)]
+    comments = [{"do": "driver_comment", "on": "in", "with": {"topic": f"point {at}"}} for at in range(30)]
     blind = replace(AROUND, lap=replace(LAP, listening=None))
     assert found("PW212", run(items=comments), around=blind) == []
 

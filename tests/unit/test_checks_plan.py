@@ -185,7 +185,7 @@ def test_items_that_wait_for_one_another_are_told() -> None:
 def test_every_code_of_a_plan_check_is_produced_by_some_test_here() -> None:
     """No code is in the table that nothing can find: those of plans are met here, or named in another test."""
     met = {code for _, code, _ in RUNS} | {code for _, code, _ in HEADS} | {code for _, code, _, _ in WAITING}
-    elsewhere = {"PW216", "PW302", "PW303", "PW305", "PW309", "PW403", "PW503", "PW506"}  # tests of their own below
+    elsewhere = {"PW216", "PW302", "PW303", "PW305", "PW309", "PW403", "PW410", "PW503", "PW506"}  # tests of their own
     of_files = {code for code in CODES if code < "PW100" or code[:4] in ("PW11", "PW13")}
     others = [path.read_text(encoding="utf-8") for path in Path(__file__).parents[1].rglob("test_*.py")
               if path != Path(__file__)]
@@ -320,9 +320,11 @@ def test_two_items_cannot_have_one_switch_in_two_positions() -> None:
     def compare(lap: int, position: int) -> dict[str, Any]:
         return item("position_compare", {"timed": lap}, **{"with": {"switch": "torque_map", "position": position}})
 
-    assert said(run(items=[compare(1, 3), compare(1, 4)])) == [("PW403", "runs[0].items[1]")]
-    assert said(run(items=[compare(1, 3), compare(2, 4)])) == []
-    assert said(run(items=[compare(1, 3), compare(1, 3)])) == []
+    assert said(run(items=[compare(1, 3), compare(1, 5)])) == [("PW403", "runs[0].items[1]")]
+    assert said(run(items=[compare(1, 3), compare(2, 5)])) == []
+    agreeing = item("torque_map_compare", {"timed": 1}, **{"with": {"map": 3}})
+    assert said(run(items=[compare(1, 3), agreeing])) == []
+    assert said(run(items=[compare(1, 3), compare(1, 3)])) == [("PW224", "runs[0].items[1]")]
 
 
 def test_a_switch_left_changed_matters_only_before_another_timed_lap() -> None:
@@ -333,7 +335,7 @@ def test_a_switch_left_changed_matters_only_before_another_timed_lap() -> None:
 
     assert said(left(2)) == [("PW401", "runs[0].items[0].put_back")]
     assert said(left(3)) == []
-    assert said(left(1, switches={"flap": "open"})) == []
+    assert said(left(1, switches={"flap": "open"})) == [("PW410", "runs[0].items[0]")]  # and compares nothing
     unguarded = replace(AROUND, car=CAR.model_copy(update={"forbidden_on_timed": ("torque_map",)}))
     assert said(left(1), around=unguarded) == []
 
@@ -380,6 +382,18 @@ def test_a_step_on_a_dial_that_leads_to_a_position_is_sound() -> None:
 def test_a_step_of_nothing_compares_nothing() -> None:
     """Also on a dial, which has no free range."""
     assert said(run(items=[compared("diff_exit", 0)])) == [("PW405", "runs[0].items[0].with.by")]
+
+
+@pytest.mark.parametrize(("wet", "keys", "told"), [
+    (False, {}, []), (True, {}, ["PW410"]), (True, {"switches": {"torque_map": 4}}, []),
+    (False, {"switches": {"torque_map": 6}}, ["PW410"]),
+])
+def test_a_comparison_with_where_the_switch_stands_anyhow_compares_nothing(
+    wet: bool, keys: dict[str, Any], told: list[str]
+) -> None:
+    """By the run or by the default for the weather, which is the plan of a dry day driven in the wet."""
+    position = item("position_compare", {"timed": 2}, **{"with": {"switch": "torque_map", "position": 6}})
+    assert [code for code, _ in said(run(items=[position], **keys), around=replace(AROUND, wet=wet))] == told
 
 
 def test_a_step_is_judged_on_the_laps_of_the_item() -> None:

@@ -79,6 +79,23 @@ def test_sound_procedures_have_no_finding() -> None:
         (HOLD, {"laps": ["out", "timed"]}, "PW139", ("laps",), "timed laps"),
         (HOLD, {"laps": []}, "PW139", (), "any lap"),
         (HOLD, {"hold": {"seconds": 5, "speed_kph": "kph"}}, "PW132", ("hold", "speed_kph"), "'kph'"),
+        (HOLD, {"steps": [STEP, STEP | {"say": STEP["say"].upper().replace("{AFTER}", "{after}").replace(
+            "{GEAR}", "{gear}").replace("{SECONDS}", "{seconds}"), "short": "{after}: now"}]},
+         "PW145", ("steps", 1), "says what step 1 says"),
+        (HOLD, {"done_when": ["speed", "comment"]}, "PW146", ("done_when", 1), "no step asks"),
+        (HOLD, {"done_when": ["switch"]}, "PW146", ("done_when", 0), "no switch is changed"),
+        (SWITCH, {"steps": [SWITCH["steps"][0] | {"where": "pit_entry"}]}, "PW148", ("steps", 0, "where"),
+         "'where: pit_entry' of a procedure for laps timed"),
+        (SWITCH, {"laps": ["in"], "steps": [SWITCH["steps"][0] | {"where": "lap_end"}]}, "PW148",
+         ("steps", 0, "where"), "for laps in"),
+        (HOLD, {"arguments": HOLD["arguments"] | {"seconds": {"type": "text", "default": "five"}}}, "PW149",
+         ("arguments", "seconds", "type"), "a figure of the hold"),
+        (SWITCH, {"arguments": {"which": {"type": "text"}}, "switches": {"{which}": 3}}, "PW149",
+         ("arguments", "which", "type"), "the name of a switch"),
+        (SWITCH, {"switches": {}, "by": "by", "arguments": {"switch": {"type": "switch"}, "by": {"type": "text"}}},
+         "PW149", ("arguments", "by", "type"), "the step of a switch"),
+        (SWITCH, {"stationary": True}, "PW139", ("laps",), "stops the car"),
+        (HOLD, {"clear_behind_s": 9999}, "PW147", ("clear_behind_s",), "9999 s"),
     ],
 )  # fmt: skip
 def test_each_fault_is_found_alone_where_it_is_and_says_what_to_do(
@@ -91,6 +108,46 @@ def test_each_fault_is_found_alone_where_it_is_and_says_what_to_do(
     assert found.expected
     assert CODES[code].why
     assert CODES[code].mend
+
+
+@pytest.mark.parametrize(("say", "words"), [
+    ("Flap open, then flap closed.", "both 'flap open' and 'flap closed'"),
+    ("Flap to open and then closed.", "both 'flap open' and 'flap closed'"),
+    ("Torque 3, later torque 5.", "both 'torque 3' and 'torque 5'"),
+    ("Brake bias 55, then 55.5.", "both 'brake bias 55' and 'brake bias 55.5'"),
+])  # fmt: skip
+def test_one_text_orders_one_position_of_a_switch(say: str, words: str) -> None:
+    """Half of it heard is the wrong half."""
+    (found,) = findings(SWITCH, steps=[SWITCH["steps"][0] | {"say": say, "short": "Now"}])
+    assert (found.code, found.path) == ("PW135", ("steps", 0, "say"))
+    assert words in found.found
+
+
+@pytest.mark.parametrize("say", ["Flap open, torque 3.", "Torque 5, torque 5.", "Flap open, the pit exit is closed.",
+                                 "Torque 3, then 5 laps.", "Brake bias 55.5.", "Torque 1 of 2 laps."])  # fmt: skip
+def test_positions_of_two_switches_and_other_figures_are_no_opposite_orders(say: str) -> None:
+    """Nor is the same order twice."""
+    assert findings(SWITCH, steps=[SWITCH["steps"][0] | {"say": say, "short": "Now"}]) == ()
+
+
+@pytest.mark.parametrize(
+    ("base", "changes"),
+    [
+        (HOLD, {"steps": [STEP, STEP | {"offset_s": 12}]}),
+        (SWITCH, {"done_when": ["switch", "driver"]}),
+        (SWITCH, {"switches": {}, "by": "by", "done_when": ["switch"], "arguments": {
+            "switch": {"type": "switch"}, "by": {"type": "number"}}}),
+        (HOLD, {"done_when": ["comment"], "feedback": ["balance"]}),
+        (HOLD, {"done_when": ["comment"], "steps": [STEP, {"say": "How was it?", "short": "How was it?",
+                                                           "where": "lap_end"}]}),
+        (HOLD, {"clear_behind_s": 60}),
+        (SWITCH, {"laps": ["in", "cool"], "steps": [SWITCH["steps"][0] | {"where": "pit_entry"}]}),
+        (SWITCH, {"laps": [], "steps": [SWITCH["steps"][0] | {"where": "pit_exit"}]}),
+    ],
+)  # fmt: skip
+def test_what_may_be_meant_is_not_told(base: dict[str, Any], changes: dict[str, Any]) -> None:
+    """The same words at two moments, a switch that a step moves, a comment that is asked for otherwise."""
+    assert findings(base, **changes) == ()
 
 
 def around(*procedures: Procedure) -> Around:
@@ -249,7 +306,7 @@ def test_standing_in_the_garage_there_is_time_for_a_longer_sentence() -> None:
            "and tell me when you are ready.")  # fmt: skip
     steps = [{"say": say, "short": "Wheel check", "where": "lap_start", "offset_s": 20}]
     assert [one.code for one in findings(SWITCH, steps=steps)] == ["PW134"]
-    assert findings(SWITCH, steps=[steps[0] | {"where": "garage"}]) == ()
+    assert findings(SWITCH, laps=["out"], steps=[steps[0] | {"where": "garage"}]) == ()
 
 
 def test_a_hold_has_one_speed() -> None:

@@ -8,13 +8,15 @@ from typing import Any
 
 import pytest
 
+from pitwall.cli.terminal.advice import ladder_lines
+from pitwall.engine.advising_late_red import NO_TIMED_LAP
 from pitwall.engine.differences import differences
 from pitwall.engine.replan import in_use
 from pitwall.model.advice import RunDone
 from pitwall.model.outputs import AdviceState, Alert, Answered, LadderState, Refused
 from pitwall.model.units import clock_text
 from tests.unit.advice_stage import LONG, AdviceStage, advice, as_asked, stage
-from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, effect, plan, reason, setup
+from tests.unit.engine_stage import CAR, CHECKS, MAIN, SPARE, Stage, effect, plan, reason, regulations, setup
 
 WITHOUT_SPARE: dict[str, list[Any]] = {CAR: ["checks", "main", "long"]}
 SHORTER: dict[str, list[Any]] = {CAR: ["checks", "main", ("long", 3)]}
@@ -429,6 +431,65 @@ def test_a_green_that_is_taken_back_leaves_the_ladder_of_the_red_that_stands() -
     made.status(1200, "red")
     made.advised(WITHOUT_SPARE)
     assert made.made(LadderState)[-1].red_s == 1200, "another one is another one"
+
+
+STARTS = {"run": "starts", "want": "should", "after_flag": "allowed", "items": [{"do": "standing_start", "times": 2}]}
+
+
+def late_red(red_s: float, **rules: Any) -> AdviceStage:
+    """A session of twenty minutes; a must of two timed laps, a should of six, and starts after the flag are left."""
+    made = regulations(duration_s=1200, after_flag_items=("standing_start",), **rules)
+    here = AdviceStage(setup(plan(MAIN, LONG, STARTS), regulations=made))
+    here.green()
+    here.status(red_s, "red")
+    here.wait(red_s + 2)
+    here.advised({CAR: ["main", "long", "starts"]})
+    return here
+
+
+def test_a_ladder_ends_where_no_restart_leaves_time_for_a_timed_lap() -> None:
+    """The clock runs under red: of three restarts, after 4, 8 and 12 minutes, the last comes too late for an out-lap
+    of two minutes. In its place stands from when on it is too late, what is lost, and what is left."""
+    made = late_red(550)
+    ladder = made.made(LadderState)[-1]
+    last = 1200 + 1.5 - 125
+    assert made.asked()[-1].question.restart_s == (240.0, 480.0)
+    assert [(one.at_s, one.too_late) for one in ladder.rungs] == [(790, False), (1030, False), (last, True)]
+    end = ladder.rungs[-1]
+    assert (end.musts_chance, end.sentence) == (0.0,
+        "From then on no timed lap before the flag at 20:00 any more; lost: main (a must), long (a should); "
+        "left: starts after the flag, leave by 19:48.")
+    assert end.lines == (NO_TIMED_LAP, "left: starts after the flag, leave by 19:48")
+    lines = ladder_lines(ladder, last + 10)
+    assert lines == [f"restart after 8:46, at 17:56 or later: {end.sentence} (the musts of all cars fit in 0%)"]
+
+
+def test_a_red_flag_two_minutes_before_the_end_is_told_to_be_the_end() -> None:
+    """No restart of the ladder comes in time: nothing is said of plans that stand as they are, and all fit."""
+    ladder = late_red(1050).made(LadderState)[-1]
+    assert [one.too_late for one in ladder.rungs] == [True]
+    assert ladder.rungs[0].at_s < 1200
+
+
+@pytest.mark.parametrize(("red_s", "rules"), [(1050, {"red_clock": "stops"}), (100, {})])
+def test_a_ladder_far_from_the_end_has_all_its_restarts(red_s: float, rules: dict[str, Any]) -> None:
+    """The clock stands under red, or the hour is young: each of them is one to plan for."""
+    ladder = late_red(red_s, **rules).made(LadderState)[-1]
+    assert [(one.restart_s, one.too_late) for one in ladder.rungs] == [(240, False), (480, False), (720, False)]
+
+
+def test_a_run_that_a_late_red_broke_off_is_said_to_have_no_timed_lap_any_more() -> None:
+    """It is the next one by the plan, with the flag a minute and a half away: that it cannot go on stands beside it."""
+    rules = regulations(duration_s=600)
+    made = AdviceStage(setup(plan(LONG, SPARE), regulations=rules))
+    made.green()
+    t = made.drive(100, 125, 100)
+    made.status(t + 10, "red")
+    made.wait(425)
+    made.home(430 - 118 * 0.95, 118)
+    run = made.car.progress.find("long")
+    assert run is not None
+    assert (run.state, run.reason) == ("next", "red flag; no timed lap can start before the flag any more")
 
 
 def test_an_answer_after_the_red_builds_no_ladder() -> None:

@@ -13,7 +13,7 @@ from pitwall.engine.must_watch import MustWatch
 from pitwall.model.events import Restarted
 from pitwall.model.outputs import Alert, Answered, CarOutlook, HeldBack, Output, Refused, RunOutlook
 from pitwall.model.setup import ForecastSettings
-from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, setup
+from tests.unit.engine_stage import CIRCUIT, MAIN, SPARE, Stage, plan, setup
 
 
 def kinds(outputs: list[Output]) -> list[tuple[str, bool]]:
@@ -226,6 +226,27 @@ def test_nobody_misses_a_feed_while_only_a_car_that_stopped_is_out() -> None:
     assert [one.kind for one in stage.made(Alert)][-1] == "feed_stale"
     stage.wait(1900)
     assert "feed-stale" in stage.session.alerts.active, "that all cars are taken to have stopped is no end of it"
+
+
+@pytest.mark.parametrize(("lap_s", "laps"), [(100, (150, 100, 160, 100)), (130, (195, 130, 215, 130))])
+def test_a_car_alone_that_only_the_line_sees_is_neither_silent_nor_is_its_feed(
+    lap_s: float, laps: tuple[float, ...]
+) -> None:
+    """Nothing is to be told between two passes, and a slow lap takes long: the alerts came on every such lap. A feed
+    that is silent for longer than the slowest lap is missed as ever, and so is the car in the end."""
+    bare = CIRCUIT.model_copy(update={"loops": CIRCUIT.loops[:1], "lap_s": lap_s})
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, cool, 1 timed, in"}), circuit=bare)).green().leave(200)
+    t = 200.0
+    for lap in laps:
+        t += lap
+        stage.wait(t - 1).cross(t)
+    assert not {one.kind for one in stage.made(Alert)} & {"feed_stale", "car_silent"}
+    slowest = 1.7 * lap_s
+    stage.wait(t + slowest + 6)
+    (stale,) = [one for one in stage.made(Alert) if one.kind == "feed_stale"]
+    assert t + slowest <= stale.t <= t + slowest + 6
+    stage.wait(t + max(180, slowest) + 12)
+    assert "car-silent-41" in stage.session.alerts.active
 
 
 def test_a_feed_that_fell_silent() -> None:

@@ -16,6 +16,7 @@ from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, setup
 HOLD = {"do": "hold", "on": "out", "after": "bridge"}
 FLAP = {"do": "flap_lap", "on": {"timed": [1, 2]}}
 COMMENT = {"do": "comment", "on": "in"}
+SET = {"do": "set_one", "on": {"timed": 1}}
 FIRST = MAIN | {"items": [HOLD, FLAP, COMMENT], "tyres": "A1", "fuel_kg": 20}
 LATER = SPARE | {"run": "later", "group": "a-b", "before": ["last"]}
 LAST = SPARE | {"run": "last", "group": "a-b", "same_as": "later"}
@@ -144,6 +145,23 @@ def test_a_dropped_run_may_be_put_in_again() -> None:
     assert _runs(stage) == ["main", "spare", "later", "last"]
 
 
+@pytest.mark.parametrize("item", [
+    SET | {"with": {"switch": "torque_map", "position": 4}},
+    SET | {"with": {"switch": "brake_bias", "position": "55.5"}},
+    {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": -2}},
+    HOLD | {"on": "in"}, HOLD | {"after": "turn 1"}, HOLD | {"when": {"not_before": 60}},
+])  # fmt: skip
+def test_an_item_that_can_be_done_is_put_in(item: dict[str, Any]) -> None:
+    """A position and a step that the switch has; a hold on a lap or at a place of its own, or one that waits."""
+    assert _done(_stage(), {"do": "insert_item", "run": "main", "item": item}).startswith("new item on main")
+
+
+def test_a_fault_that_the_plan_had_before_keeps_nobody_from_another_change() -> None:
+    """Whoever came to such a plan, the rest of it can be changed, and the hold moved out of the way."""
+    stage = _stage(FIRST | {"items": [HOLD, HOLD | {"with": {"seconds": 3}}, COMMENT]}, SPARE)
+    assert "spare" in _done(stage, {"do": "drop_run", "run": "spare"})
+
+
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
@@ -165,6 +183,17 @@ def test_a_dropped_run_may_be_put_in_again() -> None:
         ([{"do": "insert_item", "run": "main", "item": HOLD | {"with": {"seconds": "five"}}}], "is a number"),
         ([{"do": "insert_item", "run": "main", "item": {"do": "bias_step", "on": {"timed": 1}, "with": {"by": 1}}}],
          "bias_step needs its argument 'switch'"),
+        ([{"do": "insert_item", "run": "main", "item": SET | {"with": {"switch": "torque_map", "position": 99}}}],
+         "torque_map cannot stand at 99 for set_one, only at 1, 2, 3, 4"),
+        ([{"do": "insert_item", "run": "main", "item": SET | {"with": {"switch": "brake_bias", "position": 55.13}}}],
+         "only at 50 to 60 in steps of 0.5"),
+        ([{"do": "insert_item", "run": "main", "item": SET | {"with": {"switch": "start_map", "position": 2}}}],
+         "start_map moves only while the car stands, and set_one is done on a lap of main"),
+        ([{"do": "insert_item", "run": "main",
+           "item": {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": "brake_bias", "by": 8}}}],
+         "brake_bias cannot stand at 63 for bias_step"),
+        ([{"do": "insert_item", "run": "main", "item": HOLD | {"with": {"seconds": 3}}}],
+         "hold cannot be done where hold is: both from bridge on one out lap of main"),
         ([{"do": "drop_item", "run": "main", "item": "flap"}], "no item 'flap' on run main: did you mean 'flap_lap'?"),
         ([{"do": "move_item", "run": "main", "item": "hold"}], "say where the item goes"),
         ([{"do": "swap_runs", "run": "later", "other": "last"}], "later must come before last (before)"),

@@ -359,12 +359,29 @@ def test_what_comes_after_the_flag_still_sends_the_car_out_before_it() -> None:
 
 
 @pytest.mark.parametrize(("work_s", "allowed"), [(300, ("standing_start",)), (200, ())])
-def test_no_car_is_sent_for_starts_that_cannot_be(work_s: float, allowed: tuple[str, ...]) -> None:
-    """The work is over after the flag, or the regulations list no such item: it is kept in."""
-    here = with_starts(900, work_s, allowed).wait(895)
-    assert told(here)[-1].text.endswith("the flag falls at 15:00: keep it in")
+def test_no_car_is_called_out_for_starts_that_cannot_be(work_s: float, allowed: tuple[str, ...]) -> None:
+    """The work is over after the flag, or the regulations list no such item. By when it would have to leave is told
+    as long as there is time: whoever stands beside the car may know better."""
+    here = with_starts(900, work_s, allowed).wait(880)
+    assert ("it has to leave by 14:48" in told(here)[-1].text) is bool(allowed)
+    here.wait(896)
     assert readied(here) == set()
     assert not here.has_call("starts-")
+    here.wait(899)
+    assert told(here)[-1].text.endswith("the flag falls at 15:00: keep it in") is not allowed
+
+
+def test_a_car_that_a_red_flag_sent_back_needs_no_work_to_leave_for_starts() -> None:
+    """Its run is none any more when the track is green again: it can leave as it is."""
+    rules = regulations(duration_s=560, after_flag_items=("standing_start",))
+    here = Stage(setup(plan(MAIN, STARTS), regulations=rules)).green().leave(200)
+    t = here.lap(200, OUT_S, from_exit=True)
+    here.status(t + 20, "red")
+    here.home(t, 150)
+    here.status(490, "green", pit_exit="open")
+    here.wait(540)
+    assert here.prompts("starts-2-leave", "due")
+    assert "it has to leave by 9:08" in told(here)[-1].text
 
 
 def test_a_car_not_seen_at_the_next_loop_is_no_nearer_to_the_line() -> None:

@@ -209,6 +209,35 @@ def test_a_run_cut_short_keeps_what_can_still_be_done() -> None:
     }  # fmt: skip
 
 
+@pytest.mark.parametrize(("why", "again"), [
+    ("held back: car 33 is about 3 s behind there, 4 s are needed", True),
+    ("its lap was driven without a call for it", True),
+    ("skipped by engineer", False), ("broken off: yellow flag at its place", False),
+])  # fmt: skip
+def test_what_nobody_was_told_on_the_first_out_lap_is_to_be_done_on_the_second(why: str, again: bool) -> None:
+    """A red flag sent the car back, and it leaves on an out-lap once more: what traffic held back, or nobody called, is
+    tried there. What a person left out, or the driver broke off, is not."""
+    made, state = running({"do": "standing_start", "on": "out"}, laps="out, 4 timed, in")
+    made.lap_done("out")
+    state.items[0].signal("fail", 120, why)
+    made.come_in(300, red=True)
+    items.run_over(state, PROCEDURES, 300)
+    assert state.state == "next"
+    assert (state.items[0].state, state.items[0].leg) == ("planned" if again else "not_done", 0)
+    assert state.items[0].reason == why
+
+
+def test_a_run_that_is_not_begun_anew_tries_nothing_again() -> None:
+    """It ends early and still counts: there is no second out-lap."""
+    made, state = running({"do": "standing_start", "on": "out"}, laps="out, 2 timed, in")
+    for kind in ("out", "timed", "timed"):
+        made.lap_done(kind)
+    items.lap_over(state, 0, PROCEDURES, 120)
+    made.come_in(400, red=False)
+    items.run_over(state, PROCEDURES, 400)
+    assert (state.items[0].state, state.items[0].reason) == ("not_done", "its lap was driven without a call for it")
+
+
 def test_an_item_whose_kind_of_lap_will_not_come_again_is_not_done() -> None:
     """The cool-down lap went by and the run is cut: no other one follows."""
     made, state = running({"do": "radio_check", "on": "cool"}, laps="out, cool, 4 timed, in")

@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 
 from pitwall.engine.calling_again import REOPEN_LEAD_S
-from pitwall.engine.offered_again import ANSWERS_S
+from pitwall.engine.offered_again import ANSWERS_S, NOT_YET_S
 from pitwall.engine.rules.release import GROUP, STAYS_OPEN_S
 from pitwall.model.outputs import DeskState
 from pitwall.model.procedure import Procedure
+from pitwall.model.record import altered
 from pitwall.model.setup import CallTiming
 from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, Stage, plan, setup
 
@@ -101,6 +102,71 @@ def test_a_group_without_an_answer_is_read_once_more_as_soon_as_no_answer_can_co
     stage.wait(400)
     again = [prompt.t - said for prompt in stage.prompts("main-1-check-2~", "due")]
     assert [ANSWERS_S < one <= ANSWERS_S + 3.0 for one in again] == ([] if answered else [True])
+
+
+def _told_and_left(stage: Stage, number: int, *off: str) -> None:
+    """The check list up to this group is said, and telemetry shows what the driver set of it: all but ``off``."""
+    for group in range(1, number + 1):
+        stage.wait(400 - stage.car.setup.calls.release_check_s + 12 * group - 4)
+        stage.command("said", call=stage.call(f"main-1-check-{group}").id)
+        for name, position in stage.call(f"main-1-check-{group}").spec.ask.positions.items():
+            if name not in off:
+                stage.switch(stage.now + 2, name, position)
+
+
+def test_what_telemetry_shows_left_by_the_check_is_told_by_itself_in_the_garage() -> None:
+    """The driver heard four switches and moved three: no lap is begun to tell him of the fourth."""
+    stage = waiting().green()
+    stage.switch(100, "flap", "open")
+    _told_and_left(stage, 1, "flap")
+    said = stage.call("main-1-check-1").said_t
+    assert said is not None
+    stage.wait(said + NOT_YET_S - 1)
+    assert not stage.prompts("check-left"), "the change, or telemetry of it, may still be on its way"
+    stage.wait(said + NOT_YET_S + 6)
+    (shown,) = stage.prompts("check-left", "due")
+    assert shown.text == "Switch check: flap closed."
+    stage.command("said", call=shown.call)
+    stage.switch(stage.now + 2, "flap", "closed")
+    assert (stage.call("check-left").state, stage.call("check-left").reason) == ("done", "telemetry shows the position")
+
+
+def test_a_switch_left_elsewhere_though_told_twice_is_not_told_without_end_and_said_to_stand_there() -> None:
+    """Told twice more at the most; the calls that were said do not end as if nothing spoke against them."""
+    stage = waiting().green()
+    stage.switch(100, "flap", "open")
+    _told_and_left(stage, 2, "flap")
+    for t in range(int(stage.now), 398):
+        stage.wait(t)
+        for call in [one for name, one in stage.car.book.calls.items() if "check-left" in name and one.state == "due"]:
+            stage.command("said", call=call.id)
+    assert len({one.call for one in stage.prompts("check-left")}) == 2
+    stage.drive(400, 125)
+    stage.wait(stage.now + 70)
+    assert stage.call("main-1-check-1").reason == "said, but telemetry shows flap at open"
+    assert "nothing speaks" in (stage.call("main-1-check-2").reason or "") or stage.call("check-2").state == "done"
+
+
+@pytest.mark.parametrize(("medium", "told"), [("board", []), ("two_way", ["Switch check: flap closed."])])
+def test_what_was_moved_since_the_check_list_is_not_undone_where_more_is_told_in_the_garage(
+    medium: str, told: list[str]
+) -> None:
+    """With a board the out-lap's changes are told before the car leaves, and some drivers make them at once; by radio
+    nothing but the check list moves a switch there, so the driver misheard it."""
+    stage = Stage(setup(altered(plan(FIRST), medium=medium)), begin=-600.0).green()
+    _told_and_left(stage, 1)
+    stage.switch(stage.now + 3, "flap", "open")
+    stage.wait(stage.now + 30)
+    assert [one.text for one in stage.prompts("check-left", "due")] == told
+
+
+def test_what_may_be_moved_at_a_standstill_only_is_told_while_the_car_stands() -> None:
+    """On track it could not be mended any more."""
+    stage = waiting().green()
+    stage.switch(100, "start_map", 2)
+    _told_and_left(stage, 2, "start_map")
+    stage.wait(stage.now + 12)
+    assert [one.text for one in stage.prompts("check-left", "due")] == ["Switch check: start map 1."]
 
 
 def test_a_later_check_reads_what_differs_only() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -9,7 +10,7 @@ from pydantic import ValidationError
 
 from pitwall.model.outputs import Prompt
 from pitwall.model.procedure import Procedure
-from tests.unit.engine_stage import LOOPS, MAIN, PIT_EXIT, PROCEDURES, Stage, plan, setup
+from tests.unit.engine_stage import LOOPS, MAIN, PIT_EXIT, PROCEDURES, Stage, effect, plan, setup
 
 ROOM = Procedure.model_validate(
     {
@@ -89,6 +90,27 @@ def test_on_the_only_lap_it_is_not_done_and_the_reason_is_kept() -> None:
     assert "held back: car 7 is about 6 s behind" in (item.reason or "")
 
 
+def test_held_back_on_the_first_out_lap_it_is_told_on_the_second() -> None:
+    """A red flag falls on the first timed lap: the run begins anew, the brief names the item, and on the out-lap with
+    nobody behind it is called."""
+    made = both_at_loop(stage(6), 6)
+    made.cross(at_loop(200, "2"), "2")
+    made.cross(200 + OUT_S, "line")
+    made.status(340, "red")
+    made.home(325, 160)
+    made.status(900, "green", pit_exit="open")
+    made.wait(990)
+    assert made.call("main-2-brief").spec.text.endswith("Items: room.")
+    made.leave(1000)
+    made.cross(at_loop(1000), "1")
+    made.wait(at_loop(1000) + 20)
+    again = made.prompts("room-0-2-", "due")
+    assert [prompt.against for prompt in again] == [None]
+    made.command("said", call=again[0].call)
+    (item,) = made.car.progress.runs[0].items
+    assert item.state == "called"
+
+
 def test_whoever_says_it_all_the_same_decides() -> None:
     """The advice is advice: a call that was said counts as said."""
     made = due(both_at_loop(stage(6), 6))
@@ -107,6 +129,16 @@ def test_a_car_far_behind_is_told_without_advice() -> None:
     assert (call.spec.caution or "").startswith("Car 7 is about 20 s behind. ")
     made.wait(at_loop(200, "2"))
     assert call.state == "unconfirmed"
+
+
+def test_a_car_that_is_likely_far_enough_behind_and_may_not_be_is_told_as_such() -> None:
+    """Nine seconds, give or take three, where eight are needed: nothing is advised, and the figure is not made surer
+    than it is."""
+    spec = both_at_loop(stage(9), 9).call("room-0-1-0-0").spec
+    assert spec.against is None
+    told = re.match(r"Car 7 is (\d+) to (\d+) s behind, 8 s are needed\. ", spec.caution or "")
+    assert told is not None, spec.caution
+    assert int(told[1]) < 8 < 9 <= int(told[2])
 
 
 def test_with_nobody_there_that_is_told_too() -> None:
@@ -186,3 +218,62 @@ def test_words_for_a_lap_that_has_begun_belong_to_its_beginning() -> None:
     step = {"say": "After {after}: coast.", "short": "coast", "say_begun": "This lap: coast."}
     with pytest.raises(ValidationError, match=r"say_begun.*place"):
         Procedure.model_validate({"procedure": 1, "name": "c", "purpose": "t", "laps": ["out"], "steps": [step]})
+
+
+COOL = Procedure.model_validate(
+    {
+        "procedure": 1, "name": "cooling", "purpose": "test", "laps": ["cool"], "data_window": "lap",
+        "steps": [{"say": "Cool-down lap: no kerbs, no sliding, let the others by.", "short": "Cool down",
+                   "kind": "run", "where": "lap_start", "offset_s": 5}],
+    }
+)  # fmt: skip
+
+
+def cooling() -> tuple[Stage, str]:
+    """The cool-down lap begins at 425 and is being announced when a full-course slow period begins; the call's id."""
+    laps = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in", "items": [{"do": "cooling", "on": "cool"}]}
+    made = Stage(setup(plan(laps), procedures={**PROCEDURES, "cooling": COOL})).green()
+    made.drive(200, OUT_S, 100)
+    made.wait(427)
+    call = made.prompts("cooling-", "due")[-1].call
+    made.status(430, "slow")
+    return made, call
+
+
+def test_a_call_that_a_slow_period_takes_back_says_so() -> None:
+    """It was for the whole lap, and every place of it is yellow: not that nobody needs it any more."""
+    made, call = cooling()
+    assert made.call(call).state == "withdrawn"
+    assert made.call(call).reason == "yellow flag at its place"
+
+
+def test_what_was_being_said_as_a_slow_period_began_was_said() -> None:
+    """The engineer's keys come a second later: the item was told, and the lap was not driven without a call for it."""
+    made, call = cooling()
+    for key, t in (("said", 431), ("confirm", 434)):
+        answer = made.command(key, t, call=call)
+        assert effect(answer) == f"noted; {call} was withdrawn: yellow flag at its place"
+    (item,) = made.car.progress.runs[0].items
+    assert item.state == "called"
+    made.lap(425, 150)
+    assert (item.state, item.reason) == ("probably_done", "said")
+
+
+@pytest.mark.parametrize("keyed", [True, False])
+def test_what_was_said_is_not_said_once_more_when_the_track_is_green_again(keyed: bool) -> None:
+    """The slow period lasts two seconds: the words are still of use, and are offered anew only where nobody heard them.
+    """
+    made, call = cooling()
+    if keyed:
+        made.command("said", 431, call=call)
+    made.status(432, "green")
+    made.wait(436)
+    assert made.has_call(f"{call}~2") is not keyed
+
+
+def test_who_says_nothing_as_a_slow_period_begins_has_driven_the_lap_without_a_call() -> None:
+    """Without a word of anybody the lap went by without a call."""
+    made, _ = cooling()
+    made.lap(425, 150)
+    (item,) = made.car.progress.runs[0].items
+    assert (item.state, item.reason) == ("not_done", "its lap was driven without a call for it")

@@ -22,13 +22,32 @@ def rules_broken(text: str, kind: str = "procedure", place: str | None = None) -
 
 
 @pytest.mark.parametrize("text", ["Don't box.", "Do not box this lap.", "Not box, not now.", "No push this lap.",
-                                  "Never stay out."])  # fmt: skip
+                                  "Never stay out.", "Without pushing.", "Avoid the box.", "You cannot wait.",
+                                  "Not to push.", "No more push."])  # fmt: skip
 def test_an_action_word_is_never_denied(text: str) -> None:
     """A denial is lost in the noise: then the driver hears the opposite order."""
     found = misheard([Phrase("here", text, "box")])
     assert [one.rule for one in found] == ["negation"]
     assert found[0].fault
     assert "its own word" in found[0].remedy
+
+
+@pytest.mark.parametrize(("text", "remedy"), [
+    ("Never lift.", "'flat'"), ("No lifting.", "'flat'"), ("Without braking.", "'roll'"),
+    ("Don't overtake.", "'hold station'"), ("No overtaking.", "'hold station'"), ("Avoid coasting.", "'power on'"),
+])  # fmt: skip
+def test_an_action_without_an_opposite_is_not_denied_either(text: str, remedy: str) -> None:
+    """'Never lift' with the first word lost is the order to lift: what is wanted has a word of its own."""
+    (found,) = misheard([Phrase("here", text, "procedure")])
+    assert (found.rule, found.fault) == ("negation", True)
+    assert remedy in found.remedy
+
+
+@pytest.mark.parametrize("text", ["Lift and coast, turn 5.", "No, lift later.", "Nobody behind: lift.",
+                                  "Two stops, braking late.", "No brake temperature yet."])  # fmt: skip
+def test_such_an_action_is_fine_where_nothing_denies_it(text: str) -> None:
+    """Alone, behind a comma, or part of another word."""
+    assert rules_broken(text) == []
 
 
 def test_the_remedy_names_the_other_word() -> None:
@@ -80,7 +99,8 @@ def test_a_call_for_now_begins_with_its_action() -> None:
     assert rules_broken("Box, box. Pit entry this lap.", "box", "pit entry") == []
 
 
-@pytest.mark.parametrize("text", ["Torque to 2.", "Torque to two.", "Bias 55 for two laps.", "Gear two too.", "Won 1."])
+@pytest.mark.parametrize("text", ["Torque to 2.", "Torque to two.", "Bias 55 for two laps.", "Gear two too.", "Won 1.",
+                                  "The tyre ate 8.", "Gear 5, for the lap.", "Turn 4: to the right."])  # fmt: skip
 def test_no_word_that_sounds_like_a_figure_stands_beside_one(text: str) -> None:
     """To is heard as two, for as four."""
     assert rules_broken(text) == ["figures"]

@@ -43,12 +43,13 @@ def ladder_lines(ladder: LadderState, now: float, lost: bool = False) -> list[st
     The same change and the same work are told once, with the first restart that they are for.
     ``lost``: a must is over (``musts_words``).
     """
-    ahead, lines = [rung for rung in ladder.rungs if rung.at_s >= now], list[str]()
+    ahead, lines = [rung for rung in ladder.rungs if rung.at_s >= now or rung.too_late], list[str]()
     told: dict[tuple[str, ...], Rung] = {}
     for rung in ahead:
         same = told.setdefault(rung.lines, rung)
         what = rung.sentence if same is rung else f"the same as after {clock_text(same.restart_s)}"
-        lines.append(f"restart after {clock_text(rung.restart_s)}, at {clock_text(rung.at_s)}: {what}"
+        later = " or later" if rung.too_late else ""
+        lines.append(f"restart after {clock_text(rung.restart_s)}, at {clock_text(rung.at_s)}{later}: {what}"
                      f" ({musts_words(lost)} {rung.musts_chance:.0%})")
     return [*lines, *(f"meanwhile, for a restart after {clock_text(rung.restart_s)}: {rung.work}"
                       for rung in work_ahead(ahead))]

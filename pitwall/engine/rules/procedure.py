@@ -145,7 +145,12 @@ def _traffic(
         return f"Traffic: car {close.car} is {where}", against
     if around.behind is None:
         return f"Nobody within {HORIZON_S:g} s behind", None
-    return f"Car {around.behind.car} is about {around.behind.gap_s:.0f} s behind", None
+    behind = around.behind
+    if behind.gap_s - behind.doubt_s < needed:
+        # It is more likely far enough than not, and whoever decides knows that it may not be.
+        nearest, farthest = max(0.0, behind.gap_s - behind.doubt_s), behind.gap_s + behind.doubt_s
+        return f"Car {behind.car} is {nearest:.0f} to {farthest:.0f} s behind, {needed:g} s are needed", None
+    return f"Car {behind.car} is about {behind.gap_s:.0f} s behind", None
 
 
 def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[float, float]:

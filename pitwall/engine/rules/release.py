@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
+from pitwall.engine.offered_again import NOT_YET_S
 from pitwall.engine.rules.after_flag import what_of
 from pitwall.engine.rules.procedure import makes_it_a_cool_lap
 from pitwall.engine.run_state import RunState
 from pitwall.engine.situation import Situation
-from pitwall.model.car import position_text
+from pitwall.model.car import Position, position_text
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.model.record import altered
@@ -147,25 +148,39 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
     begin = max(release - timing.release_check_s, _soon(at, release))
     for number, start in enumerate(range(0, len(listed), GROUP)):
         group = dict(listed[start : start + GROUP])
-        words = []
-        for switch_name, position in group.items():
-            switch = at.switches.known(switch_name)
-            word = switch.word if switch is not None else switch_name
-            words.append(f"{word} {position_text(position)}")
-        text = "Switch check: " + ", ".join(words) + "."
-        spec = _garage(
-            at,
-            f"{key}-{number + 1}",
-            "switch",
-            text,
-            f"Switch check {number + 1}",
-            begin + number * 12.0,
-            begin + number * 12.0 + 35.0,
-            Ask(action="check_switches", positions=group),
-        )
+        first = begin + number * 12.0
+        spec = _read_out(at, f"{key}-{number + 1}", f"Switch check {number + 1}", group, first, first + 35.0)
         # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
         unread = at.switches.answers_entered and at.switches.unread(group)
         yield altered(spec, not_done=unread, unanswered=unread, latest_s=release - LAST_CHECK_S)
+    left = _left_over(at, wanted, key)
+    if left:
+        # On track it costs a listening stretch, and what may be moved at a standstill only can not be mended there.
+        latest, begin = release - LAST_CHECK_S, NOT_YET_S + max([at.switches.read_t[name] for name in left])
+        spec = _read_out(at, f"{key}-left", "Switch check", left, begin, latest)
+        yield altered(spec, not_done=True, latest_s=latest)
+
+
+def _left_over(at: Situation, wanted: dict[str, Position], check: str) -> dict[str, Position]:
+    """What this check list asked for a while ago, and telemetry still shows elsewhere."""
+    board = at.switches
+    # With a board the driver is told of the out-lap's changes too before he leaves, and may make them at once: what
+    # was moved since then is no fault of the check list.
+    made_for_it_s = 0.0 if at.plan.medium == "board" else NOT_YET_S
+    read = {name: board.read_t[name] for name, by in board.read.items() if by == check and name in board.measured}
+    return {name: wanted[name] for name in sorted(board.differs(wanted, parked=True))
+            if name in read and read[name] + NOT_YET_S <= at.now and board.moved_t(name) <= read[name] + made_for_it_s}
+
+
+def _read_out(
+    at: Situation, key: str, short: str, group: dict[str, Position], begin: float, by: float
+) -> CallSpec:
+    words = []
+    for name, position in group.items():
+        switch = at.switches.known(name)
+        words.append(f"{switch.word if switch is not None else name} {position_text(position)}")
+    ask = Ask(action="check_switches", positions=group)
+    return _garage(at, key, "switch", f"Switch check: {', '.join(words)}.", short, begin, by, ask)
 
 
 def _garage(

@@ -957,6 +957,8 @@ export interface Rung {
   lines: string[];
   /** garage work worth pulling forward for it, in a sentence */
   work?: string | null;
+  /** from then on no restart leaves time for a timed lap */
+  too_late: boolean;
 }
 
 export interface RunningLap {
