@@ -8,6 +8,7 @@ from pathlib import Path
 from pitwall.app.day_checks import check_day
 from pitwall.app.filing import Filed, Files, may_be_there
 from pitwall.checks.around import meant, near_only
+from pitwall.checks.car import check_car_switches
 from pitwall.checks.circuit import check_circuit
 from pitwall.checks.codes import finding
 from pitwall.checks.library import check_procedure
@@ -177,8 +178,8 @@ def check_loops_and_stretches(files: Files, circuit: Filed[Circuit]) -> None:
 
 
 def check_words(files: Files, car: Filed[Car]) -> None:
-    """What the switches of a car are called on the radio."""
-    for found in check_switch_words(car.model) if car.model is not None else ():
+    """What the switches of a car are called on the radio, and whether their figures agree."""
+    for found in (*check_car_switches(car.model), *check_switch_words(car.model)) if car.model is not None else ():
         files.note(car, found)
 
 

@@ -35,7 +35,7 @@ def _loops(circuit: Circuit) -> Iterator[Finding]:
             there = "the line" if same is None else f"loop {same.loop!r}"
             yield finding("PW151", path=path, expected="a place of its own for each loop",
                           found=f"loop {loop.loop!r} at {place:g}, where {there} is")
-    if _rises([place for _, _, place in listed]) or _rises_by_label([loop for _, loop, _ in listed], unit):
+    if _goes_round([place for _, _, place in listed]) or _rises_by_label([loop for _, loop, _ in listed], unit):
         return
     for (_, before, further), (index, loop, place) in pairwise(listed):
         if place < further:
@@ -43,6 +43,12 @@ def _loops(circuit: Circuit) -> Iterator[Finding]:
                           found=f"loop {loop.loop!r} at {place:g}, listed after {before.loop!r} at {further:g}",
                           expected="loops in the order in which a car passes them",
                           suggestion="are two figures exchanged?")
+
+
+def _goes_round(places: Sequence[float]) -> bool:
+    """Guard: in the order of the lap, from wherever the list begins; of two alone that would be any order."""
+    begins = range(len(places)) if len(places) > 2 else (0,)
+    return any(_rises([*places[at:], *places[:at]]) for at in begins)
 
 
 def _rises(places: Sequence[float]) -> bool:

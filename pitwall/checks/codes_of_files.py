@@ -203,4 +203,10 @@ OF_FILES = (
          "A stretch from a later place to an earlier one goes over the line. This one so covers most of the lap, "
          "corners and all: the driver would be spoken to there, or a flag held against the whole lap.",
          "Exchange 'from' and 'to', or cut a stretch that is meant so in two.", "warning"),
+    Code("PW153", "two defaults for one case",
+         "Only one of them is used, the first in the file, and nothing says so: a lap may start with the other one.",
+         "Delete one, or say for which lap, driver or weather each is meant."),
+    Code("PW154", "key that this kind of switch has no use for",
+         "What stands there has no effect; the kind may be the wrong one.",
+         "Delete the key, or correct 'kind'.", "warning"),
 )

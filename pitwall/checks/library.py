@@ -52,7 +52,7 @@ def check_procedure(
     """
     rate = (calls or CallTiming()).words_per_minute
     found = (*_arguments(procedure), *_texts(procedure), *_references(procedure), *_switches(procedure, cars),
-             *_put_back(procedure), *check_steps(procedure), *check_where(procedure), *check_types(procedure),
+             *_put_back(procedure), *check_steps(procedure), *check_where(procedure), *check_types(procedure, cars),
              *check_evidence(procedure))
     if not any(one.code == "PW131" for one in found):
         found = (*found, *_length(procedure, rate), *_wording(procedure), *check_orders(procedure, cars))

@@ -10,7 +10,7 @@ from pitwall.checks.items import blank
 from pitwall.errors import FilePath, Finding
 from pitwall.model.car import Car, Switch, position_text
 from pitwall.model.plan import LapKind
-from pitwall.model.procedure import Procedure, Where
+from pitwall.model.procedure import Argument, Procedure, Where
 from pitwall.radio.library import procedure_phrases, switch_positions
 from pitwall.track.lapmap import LapMap
 
@@ -44,8 +44,9 @@ def check_where(procedure: Procedure) -> Iterator[Finding]:
                           found=f"'where: {step.where}' of a procedure for laps {', '.join(procedure.laps)}")
 
 
-def check_types(procedure: Procedure) -> Iterator[Finding]:
-    """Arguments that are taken for a figure or for the name of a switch, and are of another type."""
+def check_types(procedure: Procedure, cars: Sequence[tuple[str, Car]]) -> Iterator[Finding]:
+    """Arguments that are taken for a figure or for the name of a switch, and are of another type. One that can only be
+    what is taken is as good."""
     hold, uses = procedure.hold, list[tuple[str | float | None, str, tuple[str, ...]]]()
     if hold is not None:
         uses += [(value, "a figure of the hold", NUMBERS) for value in (hold.seconds, hold.speed()[1], hold.gear)]
@@ -55,21 +56,32 @@ def check_types(procedure: Procedure) -> Iterator[Finding]:
     told: set[str] = set()
     for name, use, types in uses:
         known = procedure.arguments.get(name) if isinstance(name, str) else None
-        if known is None or known.type in types or str(name) in told:
+        if known is None or known.type in types or str(name) in told or _only_such(known, types, cars):
             continue
         told.add(str(name))
         yield finding("PW149", path=("arguments", str(name), "type"), expected=" or ".join(f"'{one}'" for one in types),
                       found=f"type {known.type!r} of argument {name!r}, which is {use}")
 
 
+def _only_such(argument: Argument, types: tuple[str, ...], cars: Sequence[tuple[str, Car]]) -> bool:
+    """Guard: each of the few values that it may have is a number, or the name of a switch that all cars have."""
+    if types == NUMBERS:
+        fit = [isinstance(one, int | float) and not isinstance(one, bool) for one in argument.one_of]
+    else:
+        fit = [car.switch(str(one)) is not None for one in argument.one_of for _, car in cars]
+    return bool(fit) and all(fit)
+
+
 def check_orders(procedure: Procedure, cars: Sequence[tuple[str, Car]]) -> Iterator[Finding]:
-    """One text that puts one switch into two positions: 'flap open, then flap closed', or '... then closed'."""
+    """One text that puts one switch into two positions: 'flap open, then flap closed', or '... then closed'. A question
+    may name both: it orders nothing."""
     switches = {switch.word.casefold(): switch for _, car in cars for switch in car.switches}
     told: set[FilePath] = set()
     for phrase in procedure_phrases(procedure):
         _, step, key = phrase.source.rsplit(", ", 2)
         path: FilePath = ("steps", int(step.removeprefix("step ")) - 1, key)
-        for switch in () if path in told else switches.values():
+        asks = phrase.kind == "question" or phrase.text.endswith("?")
+        for switch in () if path in told or asks else switches.values():
             named = _positions_named(switch, phrase.text.casefold())
             if len(named) > 1:
                 told.add(path)

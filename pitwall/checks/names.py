@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from pitwall.checks.around import Around, meant, near_only
 from pitwall.checks.codes import finding
 from pitwall.errors import FilePath, Finding
-from pitwall.model.car import Car
+from pitwall.model.car import Car, position_text, same_position
 from pitwall.model.plan import Plan, Scalar
 
 
@@ -77,6 +77,9 @@ def switch_positions(wanted: Mapping[str, Scalar], path: FilePath, car: Car, car
             yield unknown_switch(name, here, car, car_file)
         elif not switch.can_be_set(position):
             yield bad_position(name, position, here, car)
+        elif switch.kind == "momentary" and not same_position(position, switch.default):
+            yield finding("PW102", path=here, found=f"position {position!r} of {name!r}, which springs back",
+                          expected=f"{position_text(switch.default)}, the only position in which it stays")
 
 
 def unknown_switch(name: str, path: FilePath, car: Car, car_file: str) -> Finding:

@@ -10,7 +10,7 @@ from pitwall.engine.forecasts import snapshot
 from pitwall.engine.plan_guards import run_faults
 from pitwall.engine.progress import RunState
 from pitwall.engine.refit import driven
-from pitwall.engine.replan import in_use, states_of
+from pitwall.engine.replan import in_use, setup_now, states_of
 from pitwall.engine.run_state import legs_of
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.team import TeamCar
@@ -179,5 +179,5 @@ def _also_on(car: TeamCar, run: Run, team: Mapping[str, TeamCar]) -> Iterator[st
             continue
         taken = run.model_copy(update={"driver": None})
         known = run.tyres is None or run.tyres in other.plan.tyre_sets
-        if known and not any(run_faults(other.plan, taken, other.setup)):
+        if known and not any(run_faults(other.plan, taken, setup_now(other))):
             yield name

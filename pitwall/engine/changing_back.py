@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from pitwall.engine.amending import amended
 from pitwall.engine.answers import Refusal
 from pitwall.engine.differences import differences, matched_items, moved_runs
-from pitwall.engine.replan import in_use, states_of
+from pitwall.engine.replan import in_use, setup_now, states_of
 from pitwall.engine.team import TeamCar
 from pitwall.model import changes as ch
 from pitwall.model.changes import PlanChange, changes_from_wire
@@ -38,7 +38,7 @@ def line_back(car: TeamCar, before: Plan, by: str) -> str | None:
     try:
         back = changes_from_wire(json.loads(json.dumps(told)))
         assert isinstance(back, tuple)
-        becomes = amended(in_use(car), states_of(car), car.setup, back)
+        becomes = amended(in_use(car), states_of(car), setup_now(car), back)
     except (Refusal, ValueError):
         return None
     if differences(becomes, before):

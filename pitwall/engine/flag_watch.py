@@ -107,8 +107,12 @@ def _let_go_on(car: TeamCar, run: RunState) -> None:
 
 def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str | None:
     run, release, flag_s = car.progress.next, car.release_s, clock.end_s(now)
+    if run is None and not car.kept_in:
+        return _nothing_but_block(car, clock, now)
     if run is None or release is None or car.kept_in or not car.legs:
         return None
+    if release >= flag_s and last_release_s(car, run, clock, now) is None:
+        return None  # it waits for the window after this flag
     first = next((leg for leg in car.legs if leg.kind == "timed"), None)
     if first is None or (release > now + car.setup.calls.brief_s and not _last_moment_past(car, clock, now)):
         return None
@@ -122,6 +126,14 @@ def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str
     begins -= _must_last(car)
     return (f"Car {car.car}: {run.run.run} would start its first timed lap at {clock_text(begins)}, the flag "
             f"falls at {clock_text(flag_s)}: keep it in, or use the time for something else")
+
+
+def _nothing_but_block(car: TeamCar, clock: SessionClock, now: float) -> str | None:
+    """All runs are done, and the car stands in the garage: told as soon as it would be briefed for a run."""
+    block, by_s = waits_for(car, clock, now), on_track_by_s(car, clock, now)
+    if block is None or by_s is None or now < by_s - car.setup.calls.brief_s:
+        return None
+    return f"Car {car.car}: {block.run.run} after the flag needs it on track: it has to leave by {clock_text(by_s)}"
 
 
 def _what_then(car: TeamCar, clock: SessionClock, now: float) -> str:

@@ -78,6 +78,7 @@ def _car(setup: SessionSetup, car: TeamCar, now: float, ahead: list[int], team: 
         lap_began_s=car.track.lap.start_t if car.track.on_track and car.track.lap is not None else None,
         limits=limits_ahead(car, rest),
         comparisons=comparisons(car),
+        to_track_s=remaining.to_the_track_s(car),
         cut_work={run.run.run: remaining.cut_work(car, run) for run in rest if run.laps},
     )
 

@@ -146,6 +146,8 @@ def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
     switch = switch_named(command.switch or "", board.car.switches)
     if command.position is None or not switch.can_be_set(command.position):
         raise Refusal(f"{switch.switch} cannot stand at {command.position!r}, only at {switch.positions_text()}")
+    if switch.kind == "momentary" and not same_position(command.position, switch.default):
+        raise Refusal(f"{switch.word} springs back to {position_text(switch.default)}: it stays nowhere else")
     name, position = switch.switch, command.position
     measured = board.measured.get(name)
     fresh = measured is not None and now - board.measured_t.get(name, now) <= MEASURED_S

@@ -37,8 +37,7 @@ def position_faults(plan: Plan, run: Run, item: Item, procedure: Procedure, car:
 def _base(plan: Plan, run: Run, kind: LapKind | None, car: Car, wet: bool) -> dict[str, Position]:
     """Where the switches are on such a lap without the item."""
     found = {switch.switch: switch.wanted(kind, plan.driver_of(run), wet) for switch in car.switches}
-    model = next((one for one in plan.runs if one.run == run.same_as), None)
-    return found | dict(model.switches if model is not None else {}) | dict(run.switches)
+    return found | dict(plan.original(run).switches) | dict(run.switches)
 
 
 def hold_faults(run: Run, procedures: Mapping[str, Procedure]) -> Iterator[str]:
@@ -46,7 +45,8 @@ def hold_faults(run: Run, procedures: Mapping[str, Procedure]) -> Iterator[str]:
     there = [(item, plain(item.after or item.at or ""), set(legs_of(item, run.laps))) for item in run.items
              if run.laps and item.when is None and (item.after or item.at)]
     for (first, place, laps), (second, other, others) in combinations(there, 2):
-        alike = first.do == second.do or all(_holds(procedures.get(item.do)) for item in (first, second))
+        known = [procedures.get(item.do) for item in (first, second)]
+        alike = first.do == second.do or (all(map(_holds, known)) and len({*map(_offset_s, known)}) == 1)
         if place != other or not alike or not (laps & others or run.out_in):
             continue
         lap = "installation" if run.out_in else run.laps[min(laps & others)]
@@ -56,3 +56,9 @@ def hold_faults(run: Run, procedures: Mapping[str, Procedure]) -> Iterator[str]:
 def _holds(procedure: Procedure | None) -> bool:
     """Guard: it takes data over a stretch, so nothing else can be done there meanwhile."""
     return procedure is not None and (procedure.hold is not None or procedure.data_window == "hold")
+
+
+def _offset_s(procedure: Procedure | None) -> float:
+    """How long after its place the driver acts, seconds."""
+    steps = procedure.steps if procedure is not None else ()
+    return next((step.offset_s for step in steps if step.where == "place"), 0.0)

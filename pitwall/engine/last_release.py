@@ -98,10 +98,10 @@ def is_for_flag(run: RunState, clock: SessionClock) -> bool:
 
 
 def waits_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:
-    """The block after the flag for which the car must leave its garage: its next run is none any more, and there is
-    time for that, if the work on it allows."""
-    by_s = on_track_by_s(car, clock, now)
-    return None if by_s is None or now > by_s or not too_late(car, clock, now) else after_this_flag(car, clock)
+    """The block after the flag for which the car must leave its garage: no run is left to leave for, or the next is
+    none any more, and there is time for that, if the work on it allows."""
+    by_s, left = on_track_by_s(car, clock, now), car.progress.next is not None and not too_late(car, clock, now)
+    return None if by_s is None or now > by_s or left or car.track.on_track else after_this_flag(car, clock)
 
 
 def leaves_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:

@@ -12,7 +12,7 @@ from pitwall.engine.differences import differences
 from pitwall.engine.merging import merged
 from pitwall.engine.plan_desk import Offer, Settled
 from pitwall.engine.proposals import close, holds_still
-from pitwall.engine.replan import DRY_ONLY, Taken, in_use, states_of, take_plan, without_dry_only
+from pitwall.engine.replan import DRY_ONLY, Taken, in_use, setup_now, states_of, take_plan, without_dry_only
 from pitwall.engine.team import TeamCar
 from pitwall.model.events import CommandGiven
 from pitwall.model.plan import Alternate, Plan
@@ -47,7 +47,7 @@ def _amend(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         return Answer(f"holds already: {_last_by(car, command)}")
     before = in_use(car)
     try:
-        new = amended(before, states_of(car), car.setup, command.changes)
+        new = amended(before, states_of(car), setup_now(car), command.changes)
     except Refusal:
         demand_current(command, car)  # a change that no longer fits because of another is told as that
         raise

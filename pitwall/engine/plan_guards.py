@@ -12,7 +12,7 @@ from difflib import get_close_matches
 
 from pitwall.engine.item_guards import hold_faults, position_faults
 from pitwall.engine.run_state import RunState, legs_of
-from pitwall.model.car import Car, same_position
+from pitwall.model.car import Car, position_text, same_position
 from pitwall.model.changes import (
     InsertItem,
     InsertRun,
@@ -82,6 +82,8 @@ def _switch_faults(car: Car, name: str, position: Scalar) -> Iterator[str]:
         yield f"unknown switch {name!r}{meant(name, [one.switch for one in car.switches])}"
     elif not switch.can_be_set(position):
         yield f"{name} cannot stand at {position!r}, only at {switch.positions_text()}"
+    elif switch.kind == "momentary" and not same_position(position, switch.default):
+        yield f"{name} springs back to {position_text(switch.default)}: a run cannot have it at {position!r}"
 
 
 def item_faults(

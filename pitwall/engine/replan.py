@@ -14,6 +14,7 @@ from pitwall.engine.refit import as_it_stands, end_without_resuming, refit
 from pitwall.engine.run_state import RunState, item_states
 from pitwall.engine.team import TeamCar
 from pitwall.model.plan import Plan, Run
+from pitwall.model.setup import SessionSetup
 
 DRY_ONLY = "it is for the dry only"
 
@@ -35,6 +36,11 @@ def in_use(car: TeamCar) -> Plan:
 def states_of(car: TeamCar) -> dict[str, RunState]:
     """How each run stands, by name."""
     return {state.run.run: state for state in car.progress.runs}
+
+
+def setup_now(car: TeamCar) -> SessionSetup:
+    """What the car's session was set up with, in the weather for which it is driven now."""
+    return car.setup.model_copy(update={"wet": car.switches.wet})
 
 
 def without_dry_only(plan: Plan) -> tuple[Plan, tuple[str, ...]]:

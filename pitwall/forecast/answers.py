@@ -75,7 +75,7 @@ def outlook_of(own: CarFutures, futures: Futures) -> CarOutlook:
 def _run(own: CarFutures, group: Group, futures: Futures, margin: Floats, chance: float) -> RunOutlook:
     car, path, calendar = own.car, own.path, futures.calendar
     low, middle, high = tenths(path.ends[group.members[-1]])
-    latest = release_of(own.chain, group, calendar, futures.snapshot)
+    latest = release_of(car, own.chain, group, calendar, futures.snapshot)
     spare = tenths(margin) if np.isfinite(margin).all() else (None, None, None)
     laps = [_lap_chance(own, group, index, futures) for index in group.members]
     timed = [one for one, index in zip(laps, group.members, strict=True) if car.activities[index].kind == "timed"]

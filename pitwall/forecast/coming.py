@@ -77,7 +77,8 @@ def in_lap_of(
     limits: list[tuple[float, str]] = []
     if snapshot.slowest_in_lap_s is not None and (index > 0 or car.lap_began_s is not None):
         limits.append((snapshot.slowest_in_lap_s, "regulations"))
-    following = next((run for run in runs[1:] if run.last_release_s is not None), None)
+    behind = [run for run in runs[1:] if run.run not in car.after_flag]  # for those it may be on this very in-lap
+    following = next((run for run in behind if run.last_release_s is not None), None)
     if following is not None and following.last_release_s is not None:
         first = next(group.members[0] for group in groups if group.run == following.run)
         works = [i for i in range(index + 1, first) if car.activities[i].kind == "garage"]

@@ -13,6 +13,7 @@ A run that begins after its ``not_after_s`` does not count.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -137,8 +138,12 @@ def slots_of(chain: Chain, groups: tuple[Group, ...]) -> dict[int, Slot]:
     return found
 
 
-def release_of(chain: Chain, group: Group, calendar: Calendar, snapshot: ForecastSnapshot) -> float | None:
+def release_of(
+    car: CarSnapshot, chain: Chain, group: Group, calendar: Calendar, snapshot: ForecastSnapshot
+) -> float | None:
     """The latest moment at which the run may leave and fit with the wanted confidence; None where there is none."""
+    if group.run in car.after_flag and all(car.activities[index].kind == "item" for index in group.members):
+        return _on_track_by(group, calendar, snapshot, car.to_track_s)
     members, decisive = group.members, group.decisive
     first = members[0]
     if decisive is None or (first == 0 and chain.under_way) or chain.activities[first].kind not in ("out", "item"):
@@ -156,3 +161,14 @@ def release_of(chain: Chain, group: Group, calendar: Calendar, snapshot: Forecas
     if latest is None or group.not_after_s is None:
         return latest
     return min(latest, group.not_after_s) if group.not_after_s >= now else None
+
+
+def _on_track_by(group: Group, calendar: Calendar, snapshot: ForecastSnapshot, to_track_s: float) -> float | None:
+    """Items that are done after the flag ask for a car that is on track when it falls: until when it may leave its
+    garage for that, with the wanted confidence; None where that is past."""
+    if snapshot.status in ("finished", "closed") or (snapshot.windows and not group.allowed):
+        return None
+    flag: Floats = calendar.windows[group.allowed[-1]][1] if calendar.windows else calendar.session_end
+    needed = math.ceil(snapshot.confidence * flag.size - 1e-9)
+    latest = float(np.partition(flag, flag.size - needed)[flag.size - needed]) - to_track_s
+    return latest if latest >= snapshot.t else None

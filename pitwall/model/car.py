@@ -180,6 +180,8 @@ class Car(Frozen):
         known = {switch.switch: switch for switch in self.switches}
         for switch in self.switches:
             for target, position in switch.sets.items():
+                if target == switch.switch:
+                    raise ValueError(f"preset {target!r} sets itself: name the others that it sets")
                 if target not in known or not known[target].can_be_set(position):
                     raise ValueError(f"preset {switch.switch!r} sets {target!r} to {position!r}: "
                                      "no such switch or position")

@@ -187,6 +187,7 @@ class CarSnapshot(Frozen):
         default_factory=dict, description="by run: what the garage does on the car before it leaves again, when a red "
         "flag sent it back; none: it leaves as soon as it may"
     )
+    to_track_s: float = Field(default=0.0, ge=0, description="from the garage to the pit exit")
 
 
 class ForecastSnapshot(Frozen):

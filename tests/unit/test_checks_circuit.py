@@ -48,10 +48,12 @@ def test_loops_whose_places_contradict_their_order_are_told_at_the_second() -> N
 
 
 @pytest.mark.parametrize("listed", [
-    loops(n2=3450, n1=1640), loops(n57=1640, n12=3450), [{"loop": "line"}, *loops(a=10, b=20)[:2]], loops(),
+    loops(n2=3450, n1=1640), loops(n57=1640, n12=3450), loops(first=1640, second=3450, exit=200),
+    [{"loop": "line"}, *loops(a=10, b=20)[:2]], loops(),
 ])  # fmt: skip
 def test_loops_in_the_order_of_the_lap_or_of_their_numbers_are_sound(listed: list[dict[str, Any]]) -> None:
-    """Numbers in any order where the list follows the lap, and the other way round; the line stands anywhere."""
+    """Numbers in any order where the list follows the lap, and the other way round; a list that begins in the middle of
+    the lap; the line stands anywhere."""
     assert said(loops=listed) == []
 
 

@@ -82,6 +82,7 @@ RUNS: list[tuple[dict[str, Any], str, str]] = [
     (run(switches={"brake_bais": 56}), "PW101", "runs[0].switches.brake_bais"),
     (run(switches={"brake_bias": 40}), "PW102", "runs[0].switches.brake_bias"),
     (run(switches={"flap": "opne"}), "PW102", "runs[0].switches.flap"),
+    (run(switches={"mark": "pressed"}), "PW102", "runs[0].switches.mark"),
     (run(switches={"brake_bias": 55.13}), "PW102", "runs[0].switches.brake_bias"),
     (run(items=[item("radio_chek")]), "PW103", "runs[0].items[0].do"),
     (run(items=[item("constant_speed_hold", after="turn 4")]), "PW121", "runs[0].items[0]"),
@@ -206,6 +207,14 @@ def test_a_bias_stands_on_its_steps_from_where_it_is_lowest() -> None:
     assert (one.found, one.expected) == ("position 55.13 of 'brake_bias'", "50 to 62 in steps of 0.5")
     assert one.suggestion == "55 or 55.5"
     assert [findings(run(switches={"brake_bias": at})) for at in (50, 55.5, "56", 62.0)] == [[]] * 4
+
+
+def test_a_switch_that_springs_back_is_at_no_other_position_for_a_run() -> None:
+    """Nothing would be called for it; where it stays may be written out."""
+    (one,) = findings(run(switches={"mark": "pressed"}))
+    assert (one.found, one.expected) == ("position 'pressed' of 'mark', which springs back",
+                                         "released, the only position in which it stays")
+    assert findings(run(switches={"mark": "released"})) == []
 
 
 def test_an_unknown_session_is_told_with_the_sessions_that_there_are() -> None:

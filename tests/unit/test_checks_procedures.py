@@ -94,6 +94,10 @@ def test_sound_procedures_have_no_finding() -> None:
          ("arguments", "which", "type"), "the name of a switch"),
         (SWITCH, {"switches": {}, "by": "by", "arguments": {"switch": {"type": "switch"}, "by": {"type": "text"}}},
          "PW149", ("arguments", "by", "type"), "the step of a switch"),
+        (HOLD, {"arguments": HOLD["arguments"] | {"gear": {"type": "text", "one_of": ["three", 4]}}},
+         "PW149", ("arguments", "gear", "type"), "a figure of the hold"),
+        (SWITCH, {"switches": {"{which}": 2}, "arguments": {"which": {"type": "text", "one_of": ["torque"]}}},
+         "PW149", ("arguments", "which", "type"), "the name of a switch"),
         (SWITCH, {"stationary": True}, "PW139", ("laps",), "stops the car"),
         (HOLD, {"clear_behind_s": 9999}, "PW147", ("clear_behind_s",), "9999 s"),
     ],
@@ -143,10 +147,16 @@ def test_positions_of_two_switches_and_other_figures_are_no_opposite_orders(say:
         (HOLD, {"clear_behind_s": 60}),
         (SWITCH, {"laps": ["in", "cool"], "steps": [SWITCH["steps"][0] | {"where": "pit_entry"}]}),
         (SWITCH, {"laps": [], "steps": [SWITCH["steps"][0] | {"where": "pit_exit"}]}),
+        (SWITCH, {"steps": [SWITCH["steps"][0], {"say": "Which was better, torque 3 or torque 5?", "short": "Better?",
+                                                 "kind": "question", "where": "lap_end"}]}),
+        (HOLD, {"arguments": HOLD["arguments"] | {"gear": {"type": "position", "one_of": [3, 4, 5]}}}),
+        (SWITCH, {"switches": {"{which}": 2}, "arguments": {
+            "which": {"type": "text", "one_of": ["torque_map", "engine_mode"]}}}),
     ],
 )  # fmt: skip
 def test_what_may_be_meant_is_not_told(base: dict[str, Any], changes: dict[str, Any]) -> None:
-    """The same words at two moments, a switch that a step moves, a comment that is asked for otherwise."""
+    """The same words at two moments, a switch that a step moves, a comment that is asked for otherwise, a question that
+    names two positions and orders none, an argument that can only be what its use takes."""
     assert findings(base, **changes) == ()
 
 

@@ -10,8 +10,9 @@ from pitwall.engine.replan import in_use
 from pitwall.model.car import same_position
 from pitwall.model.outputs import Answered, PlanState, Refused
 from pitwall.model.plan import write_laps
+from pitwall.model.procedure import Procedure
 from pitwall.model.setup import CrewNotice, Driver
-from tests.unit.engine_stage import CHECKS, MAIN, SPARE, Stage, plan, setup
+from tests.unit.engine_stage import CAR, CHECKS, MAIN, PROCEDURES, SPARE, Stage, plan, setup
 
 HOLD = {"do": "hold", "on": "out", "after": "bridge"}
 FLAP = {"do": "flap_lap", "on": {"timed": [1, 2]}}
@@ -156,6 +157,38 @@ def test_an_item_that_can_be_done_is_put_in(item: dict[str, Any]) -> None:
     assert _done(_stage(), {"do": "insert_item", "run": "main", "item": item}).startswith("new item on main")
 
 
+def _step_by(run: str, switch: str, by: float) -> dict[str, Any]:
+    item = {"do": "bias_step", "on": {"timed": 1}, "with": {"switch": switch, "by": by}}
+    return {"do": "insert_item", "run": run, "item": item}
+
+
+def test_a_step_is_reckoned_from_where_the_run_has_the_switch() -> None:
+    """A run that repeats one that repeats another has the positions of the first; each step from the default would be
+    judged the other way round. In the wet it is the default of the wet, once the desk has gone over to it."""
+    first = SPARE | {"run": "first", "switches": {"brake_bias": 51}}
+    again, last = SPARE | {"run": "again", "same_as": "first"}, SPARE | {"run": "last", "same_as": "again"}
+    stage = _stage(first, again, last, alternates={CAR: {"wet": plan(SPARE)}})
+    assert "cannot stand at 49 for bias_step" in _refused(stage, _step_by("last", "brake_bias", -2))
+    _done(stage, _step_by("last", "brake_bias", 8))
+    assert isinstance(stage.command("switch_plan", alternate="wet", text="rain"), Answered)
+    assert "torque_map cannot stand at 5" in _refused(stage, _step_by("spare", "torque_map", 1))
+
+
+def test_two_holds_that_begin_at_two_moments_behind_one_place_can_be_put_in() -> None:
+    """A plan file with them is sound: they are told one after the other."""
+    near: dict[str, Any] = {
+        "procedure": 1, "name": "near", "purpose": "test", "laps": ["out"], "place": "needed", "data_window": "hold",
+        "hold": {"seconds": 3, "speed_mps": 40}, "caution": "slow",
+        "steps": [{"say": "After {after}: hold, count 3.", "short": "{after}: hold", "where": "place"}]}  # fmt: skip
+    far = near | {"name": "far", "steps": [near["steps"][0] | {"offset_s": 12}]}
+    more = {one["name"]: Procedure.model_validate(one) for one in (near, far, near | {"name": "twin"})}
+    item = {"do": "near", "on": "out", "after": "bridge"}
+    stage = _stage(FIRST | {"items": [item]}, SPARE, procedures=PROCEDURES | more)
+    assert "cannot be done where near is" in _refused(
+        stage, {"do": "insert_item", "run": "main", "item": item | {"do": "twin"}})
+    _done(stage, {"do": "insert_item", "run": "main", "item": item | {"do": "far"}})
+
+
 def test_a_fault_that_the_plan_had_before_keeps_nobody_from_another_change() -> None:
     """Whoever came to such a plan, the rest of it can be changed, and the hold moved out of the way."""
     stage = _stage(FIRST | {"items": [HOLD, HOLD | {"with": {"seconds": 3}}, COMMENT]}, SPARE)
@@ -173,6 +206,7 @@ def test_a_fault_that_the_plan_had_before_keeps_nobody_from_another_change() -> 
         ([{"do": "set_run_switch", "run": "main", "switch": "torque", "position": 1}], "did you mean 'torque_map'?"),
         ([{"do": "set_run_switch", "run": "main", "switch": "torque_map", "position": 9}], "cannot stand at 9"),
         ([{"do": "set_run_switch", "run": "main", "switch": "brake_bias", "position": 55.3}], "in steps of 0.5"),
+        ([{"do": "set_run_switch", "run": "main", "switch": "mark", "position": "down"}], "mark springs back to up"),
         ([{"do": "set_laps", "run": "main", "laps": "out, 1 timed, in"}], "run main has no timed lap 2 for flap_lap"),
         ([{"do": "insert_item", "run": "main", "item": {"do": "hodl", "on": "out"}}], "did you mean 'hold'?"),
         ([{"do": "insert_item", "run": "main", "item": {"do": "hold", "on": "in"}}], "hold needs a place"),

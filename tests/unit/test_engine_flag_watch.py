@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from pitwall.model.outputs import Alert
+from pitwall.model.rules import Regulations
 from tests.unit.engine_stage import MAIN, SPARE, Stage, plan, regulations, setup
 
 OUT_S = 118.75  # an out-lap from the pit exit to the line, at the usual 1.25 times the lap
@@ -321,6 +322,19 @@ def test_in_the_garage_an_overrun_says_it_until_the_last_moment_is_past() -> Non
     assert [one.active for one in told(here)] == [True]
 
 
+@pytest.mark.parametrize(("bound", "told_to"), [({}, []), ({"window": "two"}, []), ({"window": "one"}, [True])])
+def test_a_run_that_waits_for_the_next_window_does_not_miss_the_flag_of_this_one(
+    bound: dict[str, str], told_to: list[bool]
+) -> None:
+    """It leaves two minutes after that flag, as the next window opens, and its brief is due before it. One that is
+    bound to this window has no other."""
+    windows = [{"window": "one", "from": 0, "to": 1000}, {"window": "two", "from": 1120, "to": 2200}]
+    rules = {"regulations": 1, "sessions": [{"session": "p1", "windows": windows}]}
+    runs = plan(SPARE | {"release": {"not_before": 920.0}} | bound)
+    here = Stage(setup(runs, regulations=Regulations.model_validate(rules))).green().wait(895)
+    assert [one.active for one in told(here)][:1] == told_to
+
+
 STARTS = {"run": "starts", "want": "should", "after_flag": "allowed",
           "items": [{"do": "standing_start", "times": 2, "at": "grid"}]}  # fmt: skip
 
@@ -369,6 +383,24 @@ def test_no_car_is_called_out_for_starts_that_cannot_be(work_s: float, allowed: 
     assert not here.has_call("starts-")
     here.wait(899)
     assert told(here)[-1].text.endswith("the flag falls at 15:00: keep it in") is not allowed
+
+
+def test_with_all_runs_done_the_car_is_still_needed_for_starts() -> None:
+    """No run is left that would take it out: that it has to leave, and by when, is told four minutes before."""
+    rules = regulations(duration_s=1200, after_flag_items=("standing_start",))
+    here = Stage(setup(plan(MAIN, STARTS), regulations=rules)).green().leave(200)
+    t = here.lap(200, OUT_S, from_exit=True)
+    here.home(here.lap(here.lap(t, 100), 100))
+    by_s = 1200 - 1.5 - 10.0
+    here.wait(by_s - 245)
+    assert told(here) == []
+    here.wait(by_s - 234)
+    assert [one.text for one in told(here)] == [
+        "Car 41: starts after the flag needs it on track: it has to leave by 19:48"
+    ]
+    here.leave(1180)
+    here.wait(1192)
+    assert told(here)[-1].active is False
 
 
 def test_a_car_that_a_red_flag_sent_back_needs_no_work_to_leave_for_starts() -> None:

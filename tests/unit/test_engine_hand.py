@@ -93,6 +93,7 @@ def test_box_call_comes_from_line_presses_alone() -> None:
         ("set_switch", {"switch": "torque_map", "position": 9}, "only at"), ("set_tyres", {}, "the plan has B1"),
         ("set_tyres", {"tyres": "B2"}, "which has B1"), ("set_fuel", {}, "'fuel_kg'"), ("undo", {}, "is left"),
         ("set_switch", {"switch": "brake_bias", "position": 55.3}, "in steps of"),
+        ("set_switch", {"switch": "mark", "position": "down"}, "mark springs back to up: it stays nowhere else"),
         ("set_fuel", {"fuel_kg": 300}, "300 kg are more than laps"), ("cross", {"forgotten": True}, "twice"),
     ],
 )  # fmt: skip

@@ -131,6 +131,19 @@ def test_what_telemetry_shows_left_by_the_check_is_told_by_itself_in_the_garage(
     assert (stage.call("check-left").state, stage.call("check-left").reason) == ("done", "telemetry shows the position")
 
 
+def test_what_is_left_of_a_check_list_that_nobody_heard_is_told_in_groups_as_well() -> None:
+    """Five switches in one call are more than a driver keeps."""
+    stage = waiting().green()
+    off = {"brake_bias": 53, "display": "tyres", "flap": "open", "start_map": 2, "torque_map": 1}
+    for name, position in off.items():
+        stage.switch(100, name, position)
+    _told_and_left(stage, 2, *off)
+    stage.wait(stage.now + NOT_YET_S + 30)
+    left = {one.call: one.text for one in stage.prompts("check-left", "due")}
+    assert list(left.values()) == ["Switch check: bias 55, display drive, flap closed, start map 1.",
+                                   "Switch check: torque 2."]
+
+
 def test_a_switch_left_elsewhere_though_told_twice_is_not_told_without_end_and_said_to_stand_there() -> None:
     """Told twice more at the most; the calls that were said do not end as if nothing spoke against them."""
     stage = waiting().green()

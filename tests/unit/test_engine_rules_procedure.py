@@ -8,6 +8,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from pitwall.engine.gaps import Neighbour
+from pitwall.engine.rules.procedure import from_to
 from pitwall.model.outputs import Prompt
 from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import LOOPS, MAIN, PIT_EXIT, PROCEDURES, Stage, effect, plan, setup
@@ -132,13 +134,19 @@ def test_a_car_far_behind_is_told_without_advice() -> None:
 
 
 def test_a_car_that_is_likely_far_enough_behind_and_may_not_be_is_told_as_such() -> None:
-    """Nine seconds, give or take three, where eight are needed: nothing is advised, and the figure is not made surer
+    """Nine seconds, give or take eight, where eight are needed: nothing is advised, and the figure is not made surer
     than it is."""
     spec = both_at_loop(stage(9), 9).call("room-0-1-0-0").spec
     assert spec.against is None
     told = re.match(r"Car 7 is (\d+) to (\d+) s behind, 8 s are needed\. ", spec.caution or "")
     assert told is not None, spec.caution
     assert int(told[1]) < 8 < 9 <= int(told[2])
+
+
+def test_both_ends_of_a_small_doubt_are_told_apart() -> None:
+    """Not '8 to 8 s, 8 s are needed': the near end is rounded down, and the far one up."""
+    assert from_to(Neighbour("7", 8.05, 0.3, "out")) == "7 to 9 s"
+    assert from_to(Neighbour("7", 0.5, 0.6, "out")) == "0 to 2 s"
 
 
 def test_with_nobody_there_that_is_told_too() -> None:

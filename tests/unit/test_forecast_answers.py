@@ -60,6 +60,23 @@ def test_items_after_the_flag() -> None:
     assert (done.items[0].chance, closed.items[0].chance) == (1.0, 0.0)
 
 
+def test_what_comes_after_the_flag_says_until_when_the_car_may_leave_for_it() -> None:
+    """It has to be on track as the flag falls: 14 s to the exit before an hour is over; where the clock of a red flag
+    that is out stands, later; once the flag has fallen there is none. The in-lap before it need not be quick for it."""
+    run, block = laps_of("a", "out", "timed", "in"), lap("starts", "item", 60)
+    more: dict[str, Any] = {"after_flag": ("starts",), "to_track_s": 14.0}
+    found = car(ask(*run, block, **more))
+    assert [one.run for one in found.runs] == ["a", "starts"]
+    assert found.runs[1].last_release_s == pytest.approx(3600 - 14, abs=0.2)
+    reds = Interruptions(red_per_hour=0, slow_per_hour=0, red_length_s=(399, 400, 401))
+    stands = car(ask(block, status="red", red_clock="stops", interruptions=reds, **more)).runs[0].last_release_s
+    assert stands is not None
+    assert stands > 3600 - 14
+    assert car(ask(block, remaining=10, **more)).runs[0].last_release_s is None
+    assert car(ask(block, remaining=0, status="finished", t=3600, **more)).runs[0].last_release_s is None
+    assert car(ask(lap("a", "in", 60), block, remaining=70, on_track=True, **more)).in_lap is None
+
+
 def test_spare_time_of_a_run() -> None:
     """Seconds from its decisive lap to the flag, negative when it comes too late; none where nothing can stop it."""
     run = laps_of("a", "out", "timed", "timed", "in")

@@ -7,10 +7,11 @@ place withdraws the call for this lap, and the item is tried again likewise (``e
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.gaps import HORIZON_S, doubt_s, gaps_at
+from pitwall.engine.gaps import HORIZON_S, Neighbour, doubt_s, gaps_at
 from pitwall.engine.item_arguments import item_arguments
 from pitwall.engine.progress import ItemState, RunState
 from pitwall.engine.situation import Leg, Situation
@@ -148,9 +149,13 @@ def _traffic(
     behind = around.behind
     if behind.gap_s - behind.doubt_s < needed:
         # It is more likely far enough than not, and whoever decides knows that it may not be.
-        nearest, farthest = max(0.0, behind.gap_s - behind.doubt_s), behind.gap_s + behind.doubt_s
-        return f"Car {behind.car} is {nearest:.0f} to {farthest:.0f} s behind, {needed:g} s are needed", None
+        return f"Car {behind.car} is {from_to(behind)} behind, {needed:g} s are needed", None
     return f"Car {behind.car} is about {behind.gap_s:.0f} s behind", None
+
+
+def from_to(near: Neighbour) -> str:
+    """How far off it is at the least and at the most, rounded away from what it likely is: ``7 to 9 s``."""
+    return f"{max(0, math.floor(near.gap_s - near.doubt_s))} to {math.ceil(near.gap_s + near.doubt_s)} s"
 
 
 def _pit_window(at: Situation, step: Step, act_at: float, text: str) -> tuple[float, float]:

@@ -153,11 +153,13 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
         # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
         unread = at.switches.answers_entered and at.switches.unread(group)
         yield altered(spec, not_done=unread, unanswered=unread, latest_s=release - LAST_CHECK_S)
-    left = _left_over(at, wanted, key)
-    if left:
+    left = list(_left_over(at, wanted, key).items())
+    for start in range(0, len(left), GROUP):
         # On track it costs a listening stretch, and what may be moved at a standstill only can not be mended there.
-        latest, begin = release - LAST_CHECK_S, NOT_YET_S + max([at.switches.read_t[name] for name in left])
-        spec = _read_out(at, f"{key}-left", "Switch check", left, begin, latest)
+        group = dict(left[start : start + GROUP])
+        latest, begin = release - LAST_CHECK_S, NOT_YET_S + max([at.switches.read_t[name] for name in group])
+        more = f"{start // GROUP + 1}" if start else ""
+        spec = _read_out(at, f"{key}-left{more}", "Switch check", group, begin, latest)
         yield altered(spec, not_done=True, latest_s=latest)
 
 
