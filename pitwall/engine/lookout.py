@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import drivers, flag_watch, hold_evidence, watch
+from pitwall.engine import cool_lap_spent, drivers, flag_watch, hold_evidence, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.alerts.kinds import IDLE_UNDER
 from pitwall.engine.field import Field
@@ -34,6 +34,7 @@ class Lookout:
             *flag_watch.look(car, clock, alerts, now, self.tyres.silent),
             *drivers.watch(car, clock, alerts, now),
             *hold_evidence.look(car, alerts, status, now),
+            *cool_lap_spent.look(car, alerts, clock, now),
         ]
 
     def tyre(

@@ -64,14 +64,17 @@ class _Lap:
 
     def excused(self, name: str) -> bool:
         """Guard: why it stands so is known, and it is told nobody: this lap's own call asked for that position for the
-        lap to come; or the plan wants it so on this lap, or calls for it now, and the plan may still come true; or the
+        lap to come; or the plan wants it so on this lap, or calls for it now, and the plan may still come true; or
+        it is right for any timed lap, and only what the lap that was to come has of its own wants it elsewhere; or the
         box call of this in-lap is about to be made: no switch gains anything on it."""
         asked, stands = self.asked(name), self.car.switches.stands(name)
         if asked is not None and same_position(stands, asked) and not same_position(asked, self.wanted[name]):
             return True
         if not self.instead or stayed_out(self.car):
             return False
-        return same_position(stands, self.planned[name]) or self.awaited(name) or self.called_in_soon
+        plain = self.car.switches.wanted(self.run, self.run.pointer, instead="timed")[name]
+        in_place = not self.car.switches.changes({name: stands}, {name: plain}, free=True)
+        return in_place or same_position(stands, self.planned[name]) or self.awaited(name) or self.called_in_soon
 
     @cached_property
     def called_in_soon(self) -> bool:
