@@ -44,7 +44,7 @@ def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
         quiet=car.quiet,
         kept_in=car.kept_in,
         prompts=tuple(call.prompt(now) for call in car.book.outstanding()[:STACK]),
-        switches=car.switches.cards(wanted),
+        switches=car.switches.cards(wanted, parked=not car.track.on_track),
         arrivals=_arrivals(car),
         running_lap=running_lap(car, clock, now),
         flag_margin_s=flag_margin(car, clock, now),

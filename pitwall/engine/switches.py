@@ -329,7 +329,7 @@ class SwitchBoard:
             return {name: wanted[name] for name in sorted(wanted) if self._read_out(name, wanted[name])}
         begun = {name for name, by in self.read.items() if by == check}
         names = sorted({*self.differs(wanted, parked=True), *self.owed, *self.in_doubt(), *begun, *self.unanswered})
-        return {name: wanted[name] for name in names if name in wanted}
+        return {name: wanted[name] for name in names if name in wanted and not self._of_the_lane(name)}
 
     def answered(self, call: str) -> None:
         """The driver's answer to this call, a brief, was entered."""
@@ -365,12 +365,22 @@ class SwitchBoard:
         """The first check has every switch; a preset only where one is on, or to be: its button has no position."""
         switch = self.known(name)
         if switch is None or switch.kind != "preset":
-            return switch is not None and switch.kind != "momentary"
+            return switch is not None and switch.kind != "momentary" and not self._of_the_lane(name)
         return not (same_position(self.stands(name), switch.default) and same_position(wanted, switch.default))
 
-    def cards(self, wanted: Mapping[str, Position]) -> tuple[SwitchCard, ...]:
-        """The published switch card."""
-        return tuple(self._card(switch, wanted.get(switch.switch, switch.default)) for switch in self.car.switches)
+    def _of_the_lane(self, name: str) -> bool:
+        """Guard: the driver works it at the pit entry and exit; where it stands in the garage is no fault."""
+        switch = self.known(name)
+        return switch is not None and switch.lane is not None
+
+    def cards(self, wanted: Mapping[str, Position], parked: bool = False) -> tuple[SwitchCard, ...]:
+        """The published switch card; ``parked``: in pit lane or garage what belongs there stands right."""
+        return tuple(self._card(switch, self._right(switch, wanted, parked)) for switch in self.car.switches)
+
+    def _right(self, switch: Switch, wanted: Mapping[str, Position], parked: bool) -> Position:
+        if parked and switch.lane is not None and same_position(self.measured.get(switch.switch), switch.lane):
+            return switch.lane
+        return wanted.get(switch.switch, switch.default)
 
     def _card(self, switch: Switch, wanted: Position) -> SwitchCard:
         """One card; it is made anew only when something on it changed."""

@@ -74,6 +74,9 @@ class Switch(Frozen):
     owner: str | None = None
     hand: Literal["left", "right", "either"] = "either"
     measured: bool = False
+    lane: Position | None = Field(
+        default=None, description="where it belongs in pit lane and garage, such as a limiter that is on: no check "
+        "list asks for another position there")
 
     @model_validator(mode="after")
     def _kind_has_what_it_needs(self) -> Self:
@@ -90,6 +93,7 @@ class Switch(Frozen):
             raise ValueError(f"switch {self.switch!r} is paged: give its 'home', one of {self.positions_text()}")
         given: list[tuple[tuple[str | int, ...], Position]] = [(("default",), self.default)]
         given += [(("defaults", at, "position"), item.position) for at, item in enumerate(self.defaults)]
+        given += [] if self.lane is None else [(("lane",), self.lane)]
         for place, position in given:
             if not self.can_be_set(position):
                 needs = ("low", "high", "step") if self.kind == "bias" else ("positions",)

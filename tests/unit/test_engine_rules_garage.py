@@ -11,7 +11,7 @@ from pitwall.model.outputs import DeskState
 from pitwall.model.procedure import Procedure
 from pitwall.model.record import altered
 from pitwall.model.setup import CallTiming
-from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, Stage, plan, setup
+from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, Stage, plan, setup, shipped
 
 FIRST = MAIN | {"release": {"not_before": 400, "gap_ahead_s": 8}}
 
@@ -180,6 +180,31 @@ def test_what_may_be_moved_at_a_standstill_only_is_told_while_the_car_stands() -
     _told_and_left(stage, 2, "start_map")
     stage.wait(stage.now + 12)
     assert [one.text for one in stage.prompts("check-left", "due")] == ["Switch check: start map 1."]
+
+
+def test_what_belongs_in_the_lane_is_not_asked_for_otherwise_in_the_garage() -> None:
+    """A limiter is on there and off on the lap: the driver works it at the entry and the exit, and no check list says
+    "limiter off" of it, nor is it shown as wrong. On a lap it is."""
+    made = Stage(shipped(), begin=-600.0)
+    made.status(-590, "waiting")
+    for name, position in (("pit_limiter", "on"), ("flap", "open")):
+        made.switch(-500, name, position, car="41")
+    made.wait(-30)
+    read = {name for call in made.session.team["41"].book.calls.values() if call.spec.ask.action == "check_switches"
+            for name in call.spec.ask.positions}
+    assert "flap" in read
+    assert "pit_limiter" not in read
+
+    def off(name: str) -> bool:
+        state = [one for one in made.made(DeskState) if one.car == "41"][-1]
+        card = next(one for one in state.switches if one.switch == name)
+        return card.wanted != card.measured
+
+    assert off("flap")
+    assert not off("pit_limiter")
+    made.green().leave(5, car="41")
+    made.wait(20)
+    assert off("pit_limiter")
 
 
 def test_a_later_check_reads_what_differs_only() -> None:
