@@ -255,7 +255,7 @@ class PlannedCalls:
             if not changes:
                 continue
             words = ", ".join(self._switch_words(name, position, was) for name, position in changes.items())
-            if state.laps[leg + 1] != "timed" and not self.plan.may_say("switch", state.laps[leg]):
+            if state.laps[leg + 1] != "timed" and self.plan.changes_wait(state.laps[leg]):
                 yield leg + 1, SheetCall(LINE, _sentence(words), "switch", 1.0)
             else:
                 # "Before the line:" and "Now:" are said as well; here "lap end" and "line" stand beside it.

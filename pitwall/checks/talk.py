@@ -62,7 +62,7 @@ def _switch_calls(plan: Plan, around: Around) -> Iterator[tuple[tuple[int, int],
         if call.lap is None:
             continue
         run = plan.runs[indices[call.run]]
-        after = run.laps[call.next_lap] != "timed" and not plan.may_say("switch", run.laps[call.lap])
+        after = run.laps[call.next_lap] != "timed" and plan.changes_wait(run.laps[call.lap])
         words = []
         for name, to in zip(call.names, call.to, strict=True):
             switch = around.car.switch(name)

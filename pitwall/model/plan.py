@@ -388,6 +388,10 @@ class Plan(Frozen):
             run = following
         return run
 
+    def changes_wait(self, before: LapKind) -> bool:
+        """What a lap that is not timed needs is told as it begins: a driver who acts at once spoils no timed lap."""
+        return before == "timed" or not self.may_say("switch", before)
+
     def may_say(self, call: str, lap: LapKind | None) -> bool:
         """The quiet rule: may this class of call be spoken on this kind of lap? Session, safety and stop always may,
         and a board disturbs nobody."""

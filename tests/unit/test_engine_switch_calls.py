@@ -31,6 +31,27 @@ def asking(stage: Stage, switch: str, position: Any, part: str = "") -> list[Cal
             and {**call.spec.ask.positions, call.spec.ask.switch: call.spec.ask.position}.get(switch) == position]
 
 
+@pytest.mark.parametrize(("lap", "on_it"), [(1, True), (2, False)])
+def test_on_a_timed_lap_only_what_the_next_timed_lap_needs_back_is_told(lap: int, on_it: bool) -> None:
+    """Of two timed laps one has another map. What the in-lap wants back waits for the line, though this driver wants
+    switch calls on timed laps: who acts at once would move the switch in the middle of the lap that is compared."""
+    other = {"do": "set_one", "on": {"timed": lap}, "with": {"switch": "torque_map", "position": 1}}
+    stage = Stage(setup(plan(MAIN | {"items": [other]}, quiet={"timed": "all"}))).green()
+    t = stage.drive(200, *(125, 100)[:lap])
+    stage.switch(t - 5, "torque_map", 1)
+    stage.cross(t + 30, "1")
+    stage.cross(t + 70, "2")
+    stage.wait(t + 95)
+
+    def told() -> bool:
+        return any(call.due_t is not None for call in asking(stage, "torque_map", 2, f"{lap + 1}-switch"))
+
+    assert told() is on_it
+    stage.cross(t + 100)
+    stage.wait(t + 125)
+    assert told()
+
+
 def test_a_switch_changed_for_an_item_that_is_no_more_is_called_back() -> None:
     """The flap is open, read back, and then the item is dropped on the lap itself: before the next line it is called
     back, though no lap of the plan has it open any more."""

@@ -127,9 +127,10 @@ def test_a_switch_knocked_on_a_cool_down_lap_spoils_nothing() -> None:
 
 @pytest.mark.parametrize("told", [True, False])
 def test_what_this_laps_call_asked_for_the_next_is_no_accident(told: bool) -> None:
-    """Before the line of a cool-down lap the driver sets what he was told to; where the call was left out the same
+    """Before the line of the next timed lap the driver sets what he was told to; where the call was left out the same
     change is an accident."""
-    stage = Stage(setup(plan(COOL_RUN, quiet={"timed": "all"}))).green()
+    other = {"do": "set_one", "on": {"timed": 2}, "with": {"switch": "torque_map", "position": 1}}
+    stage = Stage(setup(plan(MAIN | {"items": [other]}, quiet={"timed": "all"}))).green()
     t = stage.drive(200, 125)
     stage.cross(t + 30, "1")
     stage.wait(t + 60)

@@ -79,8 +79,8 @@ class Asked:
 
 @dataclass(frozen=True)
 class Stint:
-    """One run of the plan. ``base[lap]`` and ``asked[lap]`` follow ``laps``; ``silent`` where no switch call is
-    made."""
+    """One run of the plan. ``base[lap]`` and ``asked[lap]`` follow ``laps``; ``silent`` where no switch call is made
+    for a lap that is not timed."""
 
     run: Run
     laps: tuple[LapKind, ...]
@@ -215,7 +215,7 @@ def _stint(
             number += 1
             if found is not None:
                 asked[lap].append(found)
-    silent = tuple(not plan.may_say("switch", kind) for kind in run.laps)
+    silent = tuple(plan.changes_wait(kind) for kind in run.laps)
     busy = tuple(lap for lap, one in enumerate(asked) if one)
     return Stint(run, run.laps, base, tuple(tuple(one) for one in asked), silent, busy, plan.medium)
 

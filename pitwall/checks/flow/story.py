@@ -78,7 +78,7 @@ class Teller:
 
     def _when(self, run: int, lap: int, following: int) -> str:
         name = lap_name(self.runs[run], lap)
-        if self.runs[run].laps[following] != "timed" and not self.plan.may_say("switch", self.runs[run].laps[lap]):
+        if self.runs[run].laps[following] != "timed" and self.plan.changes_wait(self.runs[run].laps[lap]):
             name, place = lap_name(self.runs[run], following), "start"
         else:
             place = "end"

@@ -64,9 +64,9 @@ def calls(at: Situation) -> Iterable[CallSpec]:
 
 
 def _after_the_line(at: Situation, before: LapKind, after: LapKind) -> bool:
-    """Guard: nothing may be said on the lap before, and the lap after is not timed: there it can wait for the line. A
-    board is always for the lap that it begins, as far as it can be: a driver who acts at once spoils no timed lap."""
-    return after != "timed" and (at.plan.medium == "board" or not at.plan.may_say("switch", before))
+    """Guard: the lap before is a timed one, or nothing may be said on it, and the lap after is not timed: there it can
+    wait for the line. A board is always for the lap that it begins, as far as it can be."""
+    return after != "timed" and (at.plan.medium == "board" or at.plan.changes_wait(before))
 
 
 def _just_begun(at: Situation, leg: Leg) -> Iterable[CallSpec]:
