@@ -85,6 +85,33 @@ def test_items_after_the_flag_are_told_on_the_in_lap() -> None:
     assert (block.state, block.items[0].state) == ("done", "probably_done")
 
 
+def test_a_driver_who_is_sent_to_the_grid_after_the_flag_is_not_told_to_box_before_it() -> None:
+    """The grid lies behind the pit entry: on that lap he hears of the starts alone, then he is called in. Nobody says
+    that he did not come in."""
+    made = stage(STARTS)
+    line = made.drive(100, 120, 100)
+    for at in range(int(line), int(line) + 60):
+        made.wait(at)
+        for one in [call for name, call in made.car.book.calls.items() if "after-flag" in name and call.state == "due"]:
+            made.command("said", call=one.id)
+    made.lap(line, 118)
+    assert not [one for one in made.prompts("box") if one.t > line and one.say_from_s < line + 118]
+    made.wait(made.now + 30)
+    assert next(one.short for one in made.prompts("box", "due")) == "Box this lap"
+    assert not [one for one in made.made(Alert) if one.kind == "stayed_out" and one.active]
+
+
+def test_what_nobody_told_of_the_grid_leaves_the_box_call() -> None:
+    """Once it is too late for the one, the others come while there is time to act on them."""
+    made = stage(STARTS)
+    line = made.drive(100, 120, 100)
+    made.car.book.keys = FEW_KEYS
+    made.home(line)
+    boxes = {one.short: one.t for one in made.prompts("box", "due")}
+    assert set(boxes) == {"Box this lap", "Box, box"}
+    assert min(boxes.values()) >= made.call("after-flag").spec.say_by_s
+
+
 def in_lap_at_the_flag(line: float, seconds: float = 118.0) -> tuple[Stage, float]:
     """Out, one timed lap to the line at so many seconds, and the car boxed: the flag falls at 300 on its in-lap. The
     engineer has pressed keys before. With when the pit entry is passed."""

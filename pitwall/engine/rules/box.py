@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
+from pitwall.engine.rules.after_flag import goes_there_first
 from pitwall.engine.run_state import RunState
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
@@ -35,7 +36,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in):
         return
     leg = at.legs[-1] if at.legs[-1].kind in ("in", "installation") else None
-    if leg is None or not at.track.on_track:
+    if leg is None or not at.track.on_track or (leg.running and goes_there_first(at)):
         return
     text = BOX if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
     key = f"{run.run.run}-box-{run.leavings}-{run.stayed_out}"
