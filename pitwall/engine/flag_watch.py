@@ -51,7 +51,7 @@ def look(
     take_back_note(car, clock, now)
     if not on_track and _may_be_out(car, silent, now):
         return alerts.over(KIND, car.car, now)
-    text = _on_track(car, flag_s, held, now) if on_track else _in_garage(car, clock, held, now)
+    text = _on_track(car, clock, held, now) if on_track else _in_garage(car, clock, held, now)
     run = car.progress.current
     if run is not None and run.called_for_flag and run.called_in and on_track and clock.status in RUNNING:
         if flag_s <= run.flag_was_s + car.setup.regulations.clock_uncertainty_s or _too_late(car, flag_s, now):
@@ -66,8 +66,8 @@ def look(
     return alerts.hold(KIND, car.car, text, now, clock.alert_status, explained_by=explained)
 
 
-def _on_track(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None:
-    track, arrival = car.track, car.track.arrival(1.0)
+def _on_track(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str | None:
+    track, arrival, flag_s = car.track, car.track.arrival(1.0), clock.end_s(now)
     if arrival is None or track.state not in ("out", "cool", "stopped") or not _timed_next(car):
         return None
     least = _not_before(car, now) + _must_last(car)
@@ -82,7 +82,8 @@ def _on_track(car: TeamCar, flag_s: float, held: bool, now: float) -> str | None
     late = f"Car {car.car} {does} at {clock_text(arrival)}, the flag falls at {clock_text(flag_s)}"
     if earliest + unsure < flag_s and track.state != "stopped":
         return f"{late}: push to start another timed lap, or box"
-    return f"{late}: no timed lap any more, box"
+    block = after_this_flag(car, clock)
+    return f"{late}: no timed lap any more, box{'' if block is None else f', or stay out for {block.run.run} after it'}"
 
 
 def _surely(car: TeamCar, flag_s: float, now: float) -> bool:

@@ -34,6 +34,14 @@ def test_an_out_lap_that_ends_well_before_the_flag_is_no_alert() -> None:
     assert told(here) == []
 
 
+def test_who_has_something_to_do_after_the_flag_may_stay_out_for_it() -> None:
+    """"Box" alone would have lost the starts, and nobody would have been told."""
+    rules = regulations(duration_s=260, after_flag_items=["standing_start"])
+    here = Stage(setup(plan(MAIN, STARTS), regulations=rules)).green().leave(200)
+    here.wait(206)
+    assert told(here)[-1].text.endswith("no timed lap any more, box, or stay out for starts after it")
+
+
 def test_far_too_late_even_at_a_quick_pace_means_box() -> None:
     """The flag falls a minute before the line: told at the next look, with both times."""
     here = stage(260.0)
