@@ -14,11 +14,11 @@ from pitwall.radio.ways import Room
 
 SAY_WITHIN_S = 8.0
 WAITS_S = 20.0  # at most so long for a stretch on which the driver can listen (common practice, no source)
-OPENS_WITHIN_S = {"red": 8.0, "slow": 16.0, "yellow": 16.0, "ending": 8.0}
+OPENS_WITHIN_S = {"red": 5.0, "slow": 16.0, "yellow": 16.0, "ending": 8.0}
 """At most so long for a stretch to open: news of danger, which the flags and lights around the track tell the driver as
-well, and a slow period that is about to end (3 and 13 s before the track was clear and green, as recorded once). A red
-flag told sooner, but in a corner, is told again only once the car is seen to drive on. Common practice, no source."""
-HOPED_S = 7.0  # a red flag waits no longer for a stretch on which not every driver listens (a choice of ours)
+well, and a slow period that is about to end (3 and 13 s before the track was clear and green, as recorded once). Common
+practice, no source."""
+HOPED_S = 4.0  # a red flag waits no longer for a stretch on which not every driver listens (a choice of ours)
 ROOM_S = 3.0  # of a stretch to begin in, so that it can be hit though the car comes a little later or sooner
 FLAG_SAY_WITHIN_S = 15.0
 LAST_LAP_WORD_PHASE = 0.9  # a lap that slows into the flag is announced up to here (common practice, no source)
