@@ -153,7 +153,10 @@ def _check(at: Situation, name: str, release: float) -> Iterable[CallSpec]:
         # Where drivers' answers are entered, a group without one is read once more, while there is time for it.
         unread = at.switches.answers_entered and at.switches.unread(group)
         yield altered(spec, not_done=unread, unanswered=unread, latest_s=release - LAST_CHECK_S)
-    left = list(_left_over(at, wanted, key).items())
+    # The rest of the list first: read last, it may be read once more where no answer comes.
+    unread = any(at.switches.read.get(name) != key for name, _ in listed)
+    over_s = begin + 12.0 * (len(listed) // GROUP) + 35.0
+    left = [] if unread and at.now < over_s else list(_left_over(at, wanted, key).items())
     for start in range(0, len(left), GROUP):
         # On track it costs a listening stretch, and what may be moved at a standstill only can not be mended there.
         group = dict(left[start : start + GROUP])
