@@ -79,7 +79,7 @@ def test_a_put_back_that_is_done_leaves_the_calls_of_the_others_alone() -> None:
 
 @pytest.mark.parametrize("laps", ["out, 3 timed, in", "out, 1 timed, cool, 2 timed, in"])
 def test_what_the_next_of_two_timed_laps_needs_is_told_late_and_says_when(laps: str) -> None:
-    """A driver who is told on a timed lap what the next one needs, and acts at once, spoils the lap that he is on: it is
+    """A driver who is told on a timed lap what the next one needs, and acts at once, spoils the lap he is on: it is
     told on the last straight but one, with one to spare, and even in short it says that it is for the next lap. On a
     cool-down lap, on which he may act at once, it comes when there is room, as ever."""
     timed = "cool" not in laps

@@ -75,7 +75,7 @@ def test_a_call_that_another_follows_begins_before_it() -> None:
 
 
 def test_what_is_to_come_late_keeps_a_stretch_for_each_call_and_one_to_spare() -> None:
-    """Calls of 2 s, over by 88: the last stretch leaves half a second to begin in, which serves once another was missed.
+    """Calls of 2 s, over by 88: the last stretch leaves half a second to begin in, which serves if another was missed.
     One call waits for the second last; two begin one sooner; four have too few, and do not wait."""
     stretches = [(10.0, 20.0), (40.0, 50.0), (60.0, 70.0), (85.5, 99.0)]
     assert [late_from_s(stretches, 2.0, 88.0, calls) for calls in (1, 2, 3, 4)] == [60.0, 40.0, 10.0, float("-inf")]
