@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from pitwall.engine.aiming import aimed_s
+from pitwall.engine.box_pair import in_order
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import CallBook
 from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH
@@ -161,7 +162,7 @@ class ChannelBook:
                 found.append(_as_placed(spec, call.spec, self._until(call, book, at.now)))
             else:
                 waiting.append(spec)
-        return [*found, *self._planned(at, waiting, book)]
+        return in_order(at, [*found, *self._planned(at, waiting, book)], book)
 
     def _count_unsaid(self, now: float, book: CallBook) -> None:
         """Add the time since this was counted last to every call that was open in it, unless somebody talked."""
