@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 from pitwall.engine import news_first
 from pitwall.engine.aiming import aimed_s
+from pitwall.engine.box_pair import in_order
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import CallBook
 from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH, must
@@ -165,8 +166,9 @@ class ChannelBook:
         planned = self._planned(at, waiting, book)
         news_s = news_first.told_by(at, planned)
         # What belongs where it is stays there: the end of a hold, a word at its corner.
-        return [*(self._behind(spec, book.latest.get(spec.key), news_s, at.now)
-                  if news_first.can_wait(spec) and spec.say_by_s >= news_s else spec for spec in found), *planned]
+        apart = [self._behind(spec, book.latest.get(spec.key), news_s, at.now)
+                 if news_first.can_wait(spec) and spec.say_by_s >= news_s else spec for spec in found]
+        return in_order(at, [*apart, *planned], book)
 
     def _count_unsaid(self, now: float, book: CallBook) -> None:
         """Add the time since this was counted last to every call that was open in it, unless somebody talked."""

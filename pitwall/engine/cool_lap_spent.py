@@ -1,6 +1,6 @@
 """The last timed lap of a run is driven in place of the cool-down lap before it: what it was for has no lap any more.
 
-The calls for that lap are not made (``situation.last_timed_lap_spent``): in the middle of a quick lap they would spoil
+The calls for that lap are not made (``driven_on.py``): in the middle of a quick lap they would spoil
 what is left of it, and the lap that they are for does not come. It is told instead, while the desk can still give the
 run one more timed lap; then what was told is done on that one.
 """
@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pitwall.engine.alerts.book import AlertBook
+from pitwall.engine.driven_on import last_timed_lap_spent
 from pitwall.engine.items import next_leg
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import SessionClock
-from pitwall.engine.situation import last_timed_lap_spent
 from pitwall.engine.team import TeamCar
 from pitwall.model.outputs import Output
 
@@ -38,7 +38,7 @@ def look(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> li
 
 def _lost(car: TeamCar, run: RunState) -> Iterator[str]:
     """What was to be done on that lap, as a must or on a run that is one, and has no lap after it."""
-    if not car.track.on_track or not last_timed_lap_spent(car.track, run):
+    if not car.track.on_track or not last_timed_lap_spent(car, run):
         return
     leg = run.pointer + 1
     for item in run.items:

@@ -16,7 +16,7 @@ from pitwall.engine.plan_guards import meant
 from pitwall.engine.run_state import RunState
 from pitwall.engine.set_run import JOINED, begins_at_line, choose_run, put_on_lap, put_on_track
 from pitwall.engine.switch_names import switch_named
-from pitwall.engine.team import TeamCar, asked_positions
+from pitwall.engine.team import TeamCar
 from pitwall.model.car import position_text, same_position
 from pitwall.model.events import CommandGiven
 from pitwall.model.plan import LapKind
@@ -185,7 +185,7 @@ def _see_positions(car: TeamCar, name: str, now: float) -> None:
     """Calls that asked for this position, and whose others are known to stand, are done."""
     board = car.switches
     for call in list(car.book.calls.values()):
-        asked = asked_positions(call)
+        asked = call.spec.asked
         if call.state not in ("due", "said", "unconfirmed", "late") or name not in asked:
             continue
         sure = all(one in board.verified and same_position(board.stands(one), to) for one, to in asked.items())

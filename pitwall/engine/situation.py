@@ -33,7 +33,6 @@ from pitwall.track.lapmap import LapMap
 DOUBT_TIMED, DOUBT_OTHER, MOST_DOUBT_S = 0.01, 0.08, 8.0  # p90 of early arrivals is about this (common practice)
 UNSURE = 0.08  # a lap goes so much quicker than it seems, at most by much (common practice, no source)
 HOPE = 0.12  # of the reference lap time; the load falls with its square, by a quarter (a choice of ours)
-SURE_FROM = 0.5  # of the lap: who heard late that it is a cool-down lap has slowed down by then (a choice of ours)
 FLAG_PACE = {"slow": 1.3, "red": 1.4}
 """Times the reference lap, at least. Under red: the tenth of the cars that slowed least, from five seconds to a minute
 after it (measured over the two red flags of three recorded sessions: 1.25 to 1.7, half of the cars 1.5 and more)."""
@@ -284,22 +283,7 @@ def _joined(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return joined
 
 
-def last_timed_lap_spent(track: CarTrack, run: RunState) -> bool:
-    """Guard: past its half the lap is driven as a timed one in place of the cool-down lap, and behind the timed lap
-    that was to follow there is no other: that one is spent, so what it needs is not called for. Where a timed lap
-    follows it, what is told now is done on that one. Sooner nobody knows: of the cars that were at the pace at the end
-    of the first sector some had just heard the call (three of five in six rehearsed hours)."""
-    lap, follows = track.lap, run.pointer + 1
-    if lap is None or lap.kind != "timed" or track.seen_phase < SURE_FROM:
-        return False
-    if lap.disturbed or lap.start_phase > 0 or lap.from_pits:
-        return False
-    if run.expected_kind != "cool" or run.laps[follows : follows + 1] != ("timed",):
-        return False
-    return run.laps[follows + 1] != "timed" and bool(lap.crossings)
-
-
-def _laps_after(track: CarTrack, run: RunState, spoilt: bool) -> tuple[LapKind, ...]:
+def _laps_after(run: RunState, spoilt: bool, spent: bool) -> tuple[LapKind, ...]:
     """The planned laps that follow the running one."""
     if run.out_in:
         return ()
@@ -307,13 +291,14 @@ def _laps_after(track: CarTrack, run: RunState, spoilt: bool) -> tuple[LapKind, 
         return run.laps[run.pointer :]  # it counts for nothing, and is driven again
     if run.pointer == 0 and run.resume_at > 1:
         return run.laps[run.resume_at :]
-    if last_timed_lap_spent(track, run):
+    if spent:
         return run.laps[run.pointer + 2 :]  # at the line this lap counts as the timed one that was to follow it
     return run.laps[run.pointer + 1 :]
 
 
-def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, ...]:
-    """Legs of the run that the car is on, from the lap it is on to the in-lap."""
+def running_legs(track: CarTrack, run: RunState, lap_map: LapMap, spent: bool = False) -> tuple[Leg, ...]:
+    """Legs of the run that the car is on, from the lap it is on to the in-lap. ``spent``: the running lap is driven in
+    place of a cool-down lap, and is the last timed lap of the run (``driven_on.py``)."""
     lap = track.lap
     if lap is None or not run.laps:
         return ()
@@ -343,7 +328,7 @@ def running_legs(track: CarTrack, run: RunState, lap_map: LapMap) -> tuple[Leg, 
     first = Leg(run.pointer, kind, lap.start_t, at_now(1.0), lap.start_phase, at_now, True, as_it_goes)
     legs, start = [first], first.end_s
     spoilt = lap.disturbed and run.expected_kind == "timed" and not run.out_in
-    later = _laps_after(track, run, spoilt)
+    later = _laps_after(run, spoilt, spent)
     base = len(run.laps) - len(later)
     if run.boxed_early and run.pointer == 0:
         later = ()

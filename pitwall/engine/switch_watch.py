@@ -21,7 +21,7 @@ from pitwall.engine.offered_again import acted_by, to_be_asked_again
 from pitwall.engine.progress import RunState
 from pitwall.engine.rules.switch import USEFUL_S
 from pitwall.engine.situation import Leg
-from pitwall.engine.team import TeamCar, asked_positions
+from pitwall.engine.team import TeamCar
 from pitwall.model.car import Position, position_text, same_position
 from pitwall.model.events import SwitchReported
 from pitwall.model.outputs import Output, Status
@@ -101,7 +101,7 @@ class _Lap:
         """
         lap = self.car.track.lap
         begun = lap.start_t if lap is not None else float("-inf")
-        found = [asked_positions(call).get(name) for call in self.calls
+        found = [call.spec.asked.get(name) for call in self.calls
                  if call.state in HEARD and (call.spec.pass_number == self.car.track.lap_number  # read as it began
                                              or (call.said_t or call.due_t or float("inf")) > begun)]
         return next((position for position in reversed(found) if position is not None), None)
@@ -109,7 +109,7 @@ class _Lap:
     def acting(self, name: str, to: Position) -> bool:
         """Guard: a call on this lap for this position may still be made, or telemetry may still show it obeyed."""
         return any(call.open or (call.state in HEARD and self.now < acted_by(call))
-                   for call in self.calls if same_position(asked_positions(call).get(name), to))
+                   for call in self.calls if same_position(call.spec.asked.get(name), to))
 
     def turned(self, name: str, to: Position) -> bool:
         """Guard: where the lap to come needs this switch counts from now on: the call for it is out; or the line is
@@ -121,7 +121,7 @@ class _Lap:
             asked = self.asked(name)
             return there and asked is not None and same_position(asked, to)
         out = any(call.due_t is not None or call.said_t is not None
-                  for call in self.calls if same_position(asked_positions(call).get(name), to))
+                  for call in self.calls if same_position(call.spec.asked.get(name), to))
         moved = board.measured_before.get(name)
         just = moved is not None and lap is not None and moved[1] > lap.start_t
         return out or self.now >= self.end_s - AHEAD_S or (there and (just or self.now >= self.end_s - USEFUL_S))
@@ -132,7 +132,7 @@ class _Lap:
         shown = name in self.car.switches.measured
         return any(call.open or (call.said_t is not None and self.now < call.said_t + READBACK_S)
                    or (not shown and to_be_asked_again(call, self.now))
-                   for call in self.calls if name in asked_positions(call))
+                   for call in self.calls if name in call.spec.asked)
 
 
 def look_at_switches(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

@@ -14,6 +14,7 @@ from pitwall.engine.car import CarTrack, Happening
 from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.channel import ChannelBook
 from pitwall.engine.comment_book import CommentBook
+from pitwall.engine.driven_on import last_timed_lap_spent
 from pitwall.engine.holds import HoldWatch
 from pitwall.engine.media import convey
 from pitwall.engine.offered_again import FEW_KEYS
@@ -237,7 +238,7 @@ class TeamCar:
         for call in self.book.calls.values():
             if call.spec.run != run.run.run or call.state not in ("said", "unconfirmed", "late", "done"):
                 continue
-            for name, position in asked_positions(call).items():
+            for name, position in call.spec.asked.items():
                 if call.spec.ask.action == "set_switch" and name in base and not same_position(position, base[name]):
                     self.switches.owe(name, base[name])
 
@@ -252,7 +253,7 @@ class TeamCar:
             # Not while it is only shown: a switch stands where a later put-back wants it until it has been moved.
             if call.state not in ("due", "said", "unconfirmed", "late"):
                 continue
-            asked = asked_positions(call)
+            asked = call.spec.asked
             if not asked or call.spec.ask.action == "procedure":
                 continue
             if all(same_position(self.switches.measured.get(one), to) for one, to in asked.items()):
@@ -289,14 +290,14 @@ class TeamCar:
         for call in changed:
             check = call.spec.key.rpartition("-")[0] if call.spec.ask.action == "check_switches" else None
             if self.channel.never_spoken(call):
-                self.switches.unheard(asked_positions(call))
+                self.switches.unheard(call.spec.asked)
             elif is_ahead(call, self.track):
                 self.boards_ahead[call.id] = call
             elif call.state in ("said", "done", "unconfirmed", "late"):
                 self.boards_ahead.pop(call.id, None)
                 if call.confirmed and call.spec.kind == "brief":
                     self.switches.answered(call.id)  # who answers briefs is silent behind a check list for a reason
-                self.switches.told(asked_positions(call), call.confirmed, call.said_t, check, now)
+                self.switches.told(call.spec.asked, call.confirmed, call.said_t, check, now)
 
     def follow_items(self, changed: list[Call], now: float) -> None:
         """Calls changed state: their items follow."""
@@ -350,7 +351,7 @@ class TeamCar:
             # What the stop was planned to take; being called again does not make the car less late.
             self.first_release_s = self.release_s
         if run is not None and self.track.on_track:
-            self.legs = running_legs(self.track, run, self.lap_map)
+            self.legs = running_legs(self.track, run, self.lap_map, last_timed_lap_spent(self, run))
         elif self.progress.next is not None and self.release_s is not None:
             # While the car stands here, its first lap is always still to come, however late it is.
             leaves = max(self.release_s, now + STANDS_S)
@@ -362,7 +363,7 @@ class TeamCar:
         """Ask every rule what should be said now, and bring the book in line."""
         self.refreshed_t, self.tyres_laid = now, tuple(self.tyres_told)
         for call in acted_on(self.boards_ahead, self.track):
-            self.switches.told(asked_positions(call), call.confirmed, call.said_t, None)
+            self.switches.told(call.spec.asked, call.confirmed, call.said_t, None)
         self.lay_out(clock, now)
         called_in.look(self, now)
         tell_again(self, clock, now)
@@ -393,8 +394,3 @@ class TeamCar:
             if item.leg == leg and procedure is not None and item.state in ("planned", "called"):
                 found += procedure.extra_s * item.item.times
         return found
-
-
-def asked_positions(call: Call) -> dict[str, Position]:
-    """Every switch that a call names, with the position to go to."""
-    return call.spec.asked

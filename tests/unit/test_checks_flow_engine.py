@@ -18,7 +18,6 @@ from typing import Any
 import pytest
 
 from pitwall.engine.call import Call
-from pitwall.engine.team import asked_positions
 from pitwall.model.car import Position, same_position
 from pitwall.model.plan import Plan, Run
 from tests.unit.engine_stage import CAR, LAP_S, MAIN, PROCEDURES, Stage, car_file, plan, setup
@@ -134,7 +133,7 @@ class Day:
         while self.stage.now < t:
             self.stage.wait(min(t, self.stage.now + STEP_S))
             for call in list(self.stage.car.book.calls.values()):
-                if call.state == "due" and asked_positions(call) and call.spec.ask.action != "procedure":
+                if call.state == "due" and call.spec.asked and call.spec.ask.action != "procedure":
                     self._say(call)
 
     def _say(self, call: Call) -> None:
@@ -146,7 +145,7 @@ class Day:
         state = self.stage.car.progress.current or self.stage.car.progress.next
         assert state is not None
         leg = int(call.spec.key.split("-")[2]) if call.spec.ask.action == "set_switch" else 0
-        self.calls[call.spec.key] = (state.run.run, leg, frozenset(asked_positions(call)))
+        self.calls[call.spec.key] = (state.run.run, leg, frozenset(call.spec.asked))
         if call.spec.key == self.misses:
             return
         lap = self.stage.car.track.lap
@@ -157,7 +156,7 @@ class Day:
             self._do(call)
 
     def _do(self, call: Call) -> None:
-        for name, to in sorted(asked_positions(call).items()):
+        for name, to in sorted(call.spec.asked.items()):
             moved = not same_position(self.wheel[name], to)
             self.wheel[name] = to
             if moved and self.switches[name].measured:

@@ -15,10 +15,18 @@ STEP = {"do": "bias_step", "on": {"timed": 2}, "with": {"switch": "brake_bias", 
 LAST = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in", "items": [STEP]}
 
 
-def at_the_pace(run: dict[str, Any] | None = None, until: str = "1", **more: Any) -> tuple[Stage, float]:
-    """The cool-down lap before the last timed lap is driven at the pace, up to this loop; returns when it began."""
+def at_the_pace(
+    run: dict[str, Any] | None = None, until: str = "1", said_s: float | None = 27, **more: Any
+) -> tuple[Stage, float]:
+    """The cool-down lap before the last timed lap is driven at the pace, up to this loop; returns when it began.
+    ``said_s``: so long after the line the driver was told that it is one, three seconds before the first loop where
+    nothing else is said; None: nobody says when."""
     stage = Stage(setup(plan(run or LAST), **more)).green()
     t = stage.drive(200, 125, 100)
+    if said_s is not None:
+        stage.wait(t + said_s)
+        (call,) = [one for one in stage.car.book.asking("lap_kind") if one.spec.ask.lap_kind == "cool"]
+        stage.command("said", call=call.id)
     for loop, seconds in (("1", 30), ("2", 70))[: 1 if until == "1" else 2]:
         stage.cross(t + seconds, loop)
     return stage, t
@@ -47,6 +55,24 @@ def test_nothing_is_called_for_a_lap_that_is_spent() -> None:
     stage.wait(t + 99)
     assert told_since(stage, t + 70) == []
     assert [leg.kind for leg in stage.car.legs] == ["timed", "in"]
+
+
+def test_who_was_told_in_time_and_drives_on_is_known_at_the_first_loop() -> None:
+    """The driver heard it three seconds into the lap, and is quick a quarter of a minute later: he drives on.
+    The lap is spent, and nothing more is called for the timed lap that does not come; what is lost is told at once."""
+    stage, t = at_the_pace(said_s=3)
+    stage.wait(t + 65)
+    assert told_since(stage, t + 30) == []
+    assert [leg.kind for leg in stage.car.legs] == ["timed", "in"]
+    assert [one.active for one in not_as_told(stage)] == [True]
+
+
+def test_where_nobody_tells_the_driver_any_more_it_is_known_at_the_first_loop() -> None:
+    """The call for the cool-down lap lapsed without a key: said at its last moment it would show by now."""
+    stage, t = at_the_pace(said_s=None)
+    stage.wait(t + 65)
+    assert told_since(stage, t + 30) == []
+    assert [one.active for one in not_as_told(stage)] == [True]
 
 
 def test_who_slows_down_after_all_is_told_everything_for_the_lap_that_comes() -> None:
