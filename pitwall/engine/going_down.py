@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from pitwall.engine import news_first
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.chances_to_say import (
     LEAST_NEWS,
-    MUST,
     NEWS,
     PRE_EMPTS,
     least_start_s,
     least_sure,
+    must,
     pinned,
     slowness,
     ways_of,
@@ -55,6 +56,7 @@ class GoingDown:
         """
         self._at, self._calls, self._weights, self._parts, self._sure = at, calls, weights, parts, Sure(at)
         self._specs = {spec.key: spec for spec in waiting}
+        self._news = news_first.pending(at, waiting)
         self._standard: dict[str, int] = {}
         self._waits: dict[str, PendingCall] = {}
         self._spans: dict[str, _Span] = {}
@@ -99,7 +101,10 @@ class GoingDown:
         self._wait(altered(self._waits[key], ways=ways, hit_s=_hit_s(self._at, standard)))
 
     def _wait(self, call: PendingCall) -> None:
-        self._waits[call.key], self._spans[call.key] = call, _span(call)
+        begin, end = _span(call)
+        if call.key in self._news and call.ways:
+            begin = min(begin, self._at.now)  # what waits for news is planned with it, however late its stretch comes
+        self._waits[call.key], self._spans[call.key] = call, (begin, end)
 
     def _groups(self) -> list[list[PendingCall]]:
         """Calls that can meet on the channel, together; the others apart, so that each plan is small."""
@@ -127,19 +132,15 @@ class GoingDown:
         )
 
     def _before(self, spec: CallSpec) -> tuple[str, ...]:
-        """Keys of the calls of the same item that are acted on sooner."""
+        """Keys of news that it waits for, and of the calls of the same item that are acted on sooner."""
+        news = self._news if self._news and news_first.waits(self._at, spec) else ()
         if spec.item is None:
-            return ()
-        return tuple(sorted(
+            return news
+        return (*news, *sorted(
             other.key for other in self._specs.values()
             if other.item == spec.item and other.key != spec.key
             and (other.act_at_s or 0.0, other.key) < (spec.act_at_s or 0.0, spec.key)
         ))
-
-
-def must(spec: CallSpec) -> bool:
-    """Guard: it is said outside the listening stretches rather than not at all."""
-    return spec.kind in MUST and not spec.early_or_not
 
 
 def _content_with(spec: CallSpec) -> int:
