@@ -119,7 +119,7 @@ class GoingDown:
             weight=self._weights[spec.key],
             gap_s=COMMENT_S if spec.kind == "question" else GAP_S,
             ways=ways,
-            must=must(spec) or begun(self._calls[spec.key]),
+            must=must(spec) or begun(self._calls[spec.key]) or names_the_lap(spec),
             stake=STAKE if spec.kind in PRE_EMPTS else 1,
             pre_empts=spec.kind in PRE_EMPTS,
             hit_s=_hit_s(self._at, standard),
@@ -127,19 +127,26 @@ class GoingDown:
         )
 
     def _before(self, spec: CallSpec) -> tuple[str, ...]:
-        """Keys of the calls of the same item that are acted on sooner."""
-        if spec.item is None:
-            return ()
+        """Keys of the calls of the same item that are acted on sooner, and of the word that the lap is a cool-down lap,
+        where its switches are of use only to a driver who knows that."""
+        of_lap = spec.kind == "switch" and spec.lap is not None
         return tuple(sorted(
             other.key for other in self._specs.values()
-            if other.item == spec.item and other.key != spec.key
-            and (other.act_at_s or 0.0, other.key) < (spec.act_at_s or 0.0, spec.key)
+            if (of_lap and names_the_lap(other) and (other.run, other.lap) == (spec.run, spec.lap))
+            or (spec.item is not None and other.item == spec.item and other.key != spec.key
+                and (other.act_at_s or 0.0, other.key) < (spec.act_at_s or 0.0, spec.key))
         ))
 
 
 def must(spec: CallSpec) -> bool:
     """Guard: it is said outside the listening stretches rather than not at all."""
     return spec.kind in MUST and not spec.early_or_not
+
+
+def names_the_lap(spec: CallSpec) -> bool:
+    """Guard: it tells the driver that the lap just begun is a cool-down lap. Who does not hear it drives
+    on at the pace, and the switches of the lap are of no use."""
+    return spec.ask.lap_kind == "cool" and spec.soon_over
 
 
 def _content_with(spec: CallSpec) -> int:
