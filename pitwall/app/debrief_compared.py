@@ -16,9 +16,11 @@ from pitwall.debrief.model import LapRow, SwitchMove
 from pitwall.debrief.windows import OUT_OF_PLACE, SET_WITHIN_S, ItemDone, lap_spoilt
 from pitwall.engine.run_state import RunState
 from pitwall.engine.team import TeamCar
+from pitwall.model.car import position_text
 from pitwall.model.debrief_rows import Outcome
 from pitwall.model.plan import Scalar
 
+AS_TOLD = ("confirmed", "told", "unconfirmed")
 NOTHING_LEFT = "nothing left to compare it with"
 
 
@@ -58,9 +60,10 @@ def nothing_left(
         timed = [lap for lap in laps if lap.run == run.run.run and lap.kind == "timed"]
         compared = tuple(_compared(car, run, known))
         planned = plain_laps(run.laps, [(one.item, one.leg) for one in run.items], car.setup.procedures)
+        stood = [_as_told(move, timed) for move in moves]
         for one in compared:
             had_some = planned or any(_alike(one, other) and one.wants != other.wants for other in compared)
-            why = _why_not(_without(one, timed, compared, moves), compared) if one.made and had_some else ""
+            why = _why_not(one, timed, compared, stood) if one.made and had_some else ""
             if why:
                 found[one.item] = why
     return found
@@ -74,6 +77,15 @@ def _compared(car: TeamCar, run: RunState, known: Mapping[str, ItemDone]) -> Ite
                 done.lap.kind == "timed"):
             words = tuple(switch.word for switch in car.switches.car.switches if switch.switch in done.wants)
             yield Compared(item.key, done.row.outcome, done.lap, done.wants, words)
+
+
+def _as_told(move: SwitchMove, timed: Sequence[LapRow]) -> SwitchMove:
+    """What was told on a timed lap is for the next one, and is made at the line: only telemetry shows that the driver
+    acted at once."""
+    if move.evidence not in AS_TOLD:
+        return move
+    line_s = next((lap.end_s for lap in timed if lap.start_s + SET_WITHIN_S < move.t < lap.end_s), move.t)
+    return move.model_copy(update={"t": line_s})
 
 
 def _without(
@@ -104,15 +116,29 @@ def _positions(moves: Sequence[SwitchMove], lap: LapRow) -> set[Scalar]:
     return {*before[-1:], *(move.position for move in moves if begin < move.t < end)}
 
 
-def _why_not(laps: Sequence[LapRow], compared: Sequence[Compared]) -> str:
-    """Why none of these laps is one to compare with; nothing where one is."""
+def _why_not(
+    one: Compared, timed: Sequence[LapRow], compared: Sequence[Compared], moves: Sequence[SwitchMove]
+) -> str:
+    """Why none of these laps is one to compare this with; nothing where one is."""
     told = []
-    for lap in laps:
+    for lap in _without(one, timed, compared, moves):
         # A lap that was to have a comparison, and was driven without it, had the switch of that where it was before.
-        own = {word for one in compared if one.lap.number == lap.number for word in one.words}
+        own = {word for other in compared if other.lap.number == lap.number for word in other.words}
         off = [text for text in lap.switches_wrong if not any(text.startswith(f"{word} st") for word in own)]
         faults = [*([f"{OUT_OF_PLACE}: {'; '.join(off)}"] if off else []), *lap_spoilt(lap)]
         if not faults:
             return ""
         told.append(f"lap {lap.number} {' and '.join(faults)}")
+    told = told or [*_moved_early(one, timed, moves)]
     return f"{NOTHING_LEFT}: {'; '.join(told) or 'no timed lap without it was driven'}"
+
+
+def _moved_early(one: Compared, timed: Sequence[LapRow], moves: Sequence[SwitchMove]) -> Iterator[str]:
+    """Laps that began without this comparison and got its switches on the way: the driver acted before the line."""
+    for lap in timed:
+        begin, end = lap.start_s + SET_WITHIN_S, lap.end_s - SET_WITHIN_S
+        on_it = [move for move in moves if begin < move.t < end and move.position == one.wants.get(move.switch)]
+        if lap.number != one.lap.number and on_it and _stood(one.wants, lap, moves):
+            words = ", ".join(f"{move.word} at {position_text(move.position)} from {move.t - lap.start_s:.0f} s on"
+                              for move in on_it)
+            yield f"lap {lap.number} began without it and had {words}"

@@ -20,7 +20,7 @@ from pitwall.engine.progress import ItemState, PlanProgress, RunState
 from pitwall.engine.rules.after_flag import told_at
 from pitwall.engine.rules.box import BOX, BOX_AGAIN
 from pitwall.engine.rules.first_line import ON_THE_OUT_LAP, STRAIGHT_IN
-from pitwall.engine.rules.lap_kind import COOL_NOW, PUSH_AGAIN, laps_told, on_a_board
+from pitwall.engine.rules.lap_kind import COOL_NOW, PUSH_AGAIN, laps_in_turn, laps_told
 from pitwall.engine.rules.procedure import as_it_begins, makes_it_a_cool_lap
 from pitwall.engine.switches import SwitchBoard
 from pitwall.errors import UserError
@@ -137,7 +137,7 @@ class PlannedCalls:
         index = self.states.index(state)
         laid_out = [one for one in passes(self.plan, self.around) if one.run == index]
         shown = {one.lap: [line for board in one.hung for line in board.lines] for one in laid_out}
-        laps = board_parts(on_a_board(state.laps).split(", "))
+        laps = board_parts(laps_in_turn(state.laps).split(", "))
         beside = [board for one in laid_out if one.lap == 1 for board in one.hung]
         alone = all(board.rank in (SWITCH, OTHER) for board in beside)  # else it speaks of another lap than they do
         if laps is not None and alone and len(shown.get(1, [])) + len(laps) <= MOST_LINES:

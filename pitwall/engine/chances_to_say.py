@@ -48,6 +48,11 @@ def least_sure(spec: CallSpec) -> int:
     return len(STANDARDS) - 1 - (spec.kind in PRE_EMPTS and not hopeful)
 
 
+def must(spec: CallSpec) -> bool:
+    """Guard: it is said outside the listening stretches rather than not at all."""
+    return spec.kind in MUST and not spec.early_or_not
+
+
 def slowness(at: Situation) -> float:
     """How many times as long as who is quick this engineer needs to begin."""
     return min(max(at.begins_within_s / QUICK_S, 1.0), SLOWEST)

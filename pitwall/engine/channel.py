@@ -12,11 +12,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from pitwall.engine import news_first
 from pitwall.engine.aiming import aimed_s
+from pitwall.engine.box_pair import in_order
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import CallBook
-from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH
-from pitwall.engine.going_down import GoingDown, must
+from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH, must
+from pitwall.engine.going_down import GoingDown
 from pitwall.engine.nearness import SOON_S, TALK_S, Laid
 from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.parts import begun, remaining
@@ -161,7 +163,12 @@ class ChannelBook:
                 found.append(_as_placed(spec, call.spec, self._until(call, book, at.now)))
             else:
                 waiting.append(spec)
-        return [*found, *self._planned(at, waiting, book)]
+        planned = self._planned(at, waiting, book)
+        news_s = news_first.told_by(at, planned)
+        # What belongs where it is stays there: the end of a hold, a word at its corner.
+        apart = [self._behind(spec, book.latest.get(spec.key), news_s, at.now)
+                 if news_first.can_wait(spec) and spec.say_by_s >= news_s else spec for spec in found]
+        return in_order(at, [*apart, *planned], book)
 
     def _count_unsaid(self, now: float, book: CallBook) -> None:
         """Add the time since this was counted last to every call that was open in it, unless somebody talked."""
@@ -224,11 +231,20 @@ class ChannelBook:
         found = [_at_its_place(at, by_key[one.key], calls[one.key], one, last[one.key])
                  for plan in plans for one in plan.placed]
         taken = [(spec.say_from_s, spec.say_from_s + spec.spoken_s + GAP_S) for spec in found]
-        found += [_without_place(at, by_key[one.key], calls[one.key], one.reason, taken)
-                  for plan in plans for one in plan.dropped]
+        left = [_without_place(at, by_key[one.key], calls[one.key], one.reason, taken)
+                for plan in plans for one in plan.dropped]
+        news_s = news_first.told_by(at, (*found, *left))
+        found += [spec if must(spec) else self._behind(spec, calls[spec.key], news_s, at.now) for spec in left]
         soonest = min([way.parts[0].starts[0][0] for call in pending for way in call.ways], default=float("inf"))
         self.laid.note(found, cut=any(soonest < one.to_s for one in busy))
         return found
+
+    def _behind(self, spec: CallSpec, call: Call | None, news_s: float, now: float) -> CallSpec:
+        """Not open in front of the news, unless it is being said, or may have been where nobody reports talk."""
+        if call is not None and (not call.open or self.being_said(call, now)
+                                 or (call.state == "due" and not self.talk.known)):
+            return spec
+        return news_first.behind(spec, news_s)
 
 
 def channels_of(setup: SessionSetup) -> dict[str, ChannelBook]:

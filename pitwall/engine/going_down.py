@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from pitwall.engine import news_first
 from pitwall.engine.call import Call, CallSpec
 from pitwall.engine.chances_to_say import (
     LEAST_NEWS,
-    MUST,
     NEWS,
     PRE_EMPTS,
     least_start_s,
     least_sure,
+    must,
     pinned,
     slowness,
     ways_of,
@@ -55,6 +56,7 @@ class GoingDown:
         """
         self._at, self._calls, self._weights, self._parts, self._sure = at, calls, weights, parts, Sure(at)
         self._specs = {spec.key: spec for spec in waiting}
+        self._news = news_first.pending(at, waiting)
         self._standard: dict[str, int] = {}
         self._waits: dict[str, PendingCall] = {}
         self._spans: dict[str, _Span] = {}
@@ -99,7 +101,10 @@ class GoingDown:
         self._wait(altered(self._waits[key], ways=ways, hit_s=_hit_s(self._at, standard)))
 
     def _wait(self, call: PendingCall) -> None:
-        self._waits[call.key], self._spans[call.key] = call, _span(call)
+        begin, end = _span(call)
+        if call.key in self._news and call.ways:
+            begin = min(begin, self._at.now)  # what waits for news is planned with it, however late its stretch comes
+        self._waits[call.key], self._spans[call.key] = call, (begin, end)
 
     def _groups(self) -> list[list[PendingCall]]:
         """Calls that can meet on the channel, together; the others apart, so that each plan is small."""
@@ -127,10 +132,13 @@ class GoingDown:
         )
 
     def _before(self, spec: CallSpec) -> tuple[str, ...]:
-        """Keys of the calls of the same item that are acted on sooner, and of the word that the lap is a cool-down lap,
-        where its switches are of use only to a driver who knows that."""
+        """Keys of news that it waits for, of calls of the same item that are acted on sooner, and of the word that the
+        lap is a cool-down lap, where its switches are of use only to a driver who knows that."""
+        news = self._news if self._news and news_first.waits(self._at, spec) else ()
         of_lap = spec.kind == "switch" and spec.lap is not None
-        return tuple(sorted(
+        if spec.item is None and not of_lap:
+            return news
+        return (*news, *sorted(
             other.key for other in self._specs.values()
             if (of_lap and names_the_lap(other) and (other.run, other.lap) == (spec.run, spec.lap))
             or (spec.item is not None and other.item == spec.item and other.key != spec.key
@@ -138,14 +146,9 @@ class GoingDown:
         ))
 
 
-def must(spec: CallSpec) -> bool:
-    """Guard: it is said outside the listening stretches rather than not at all."""
-    return spec.kind in MUST and not spec.early_or_not
-
-
 def names_the_lap(spec: CallSpec) -> bool:
-    """Guard: it tells the driver that the lap just begun is a cool-down lap. Who does not hear it drives
-    on at the pace, and the switches of the lap are of no use."""
+    """Guard: it tells the driver that the lap just begun is a cool-down lap. Who does not hear it drives at the pace,
+    and the switches of the lap are of no use."""
     return spec.ask.lap_kind == "cool" and spec.soon_over
 
 

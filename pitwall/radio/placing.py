@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pitwall.model.record import record
+from pitwall.radio.ways import HIT_S
 
 NEAR_S = 30.0  # said earlier than this before the last chance, it is forgotten (common practice, no source)
+JUST_S = 0.3  # to begin in: for what is missed elsewhere (common practice, no source)
 COMFORT_S = 4.0  # the engineer's reaction and a breath (common practice, no source)
 
 
@@ -27,6 +29,20 @@ class SayWindow:
 def latest_start(act_at_s: float, spoken_s: float, reaction_s: float) -> float:
     """The last moment to begin speaking so that the driver can still act at ``act_at_s``."""
     return act_at_s - reaction_s - spoken_s
+
+
+def late_from_s(stretches: Iterable[tuple[float, float]], spoken_s: float, end_by_s: float, calls: int) -> float:
+    """From when one of ``calls`` of this length, which are to come late, may be begun, session seconds.
+
+    From then on as many stretches are left in which it can be begun for ``HIT_S`` and is over by ``end_by_s``, and one
+    more in which it can just be: one may pass unsaid, or under the driver's talk. ``-inf`` where there are fewer.
+    """
+    starts = sorted([(begin, min(end, end_by_s) - spoken_s - begin) for begin, end in stretches], reverse=True)
+    good = [begin for begin, length in starts if length >= HIT_S]
+    any_ = [begin for begin, length in starts if length >= JUST_S]
+    if len(good) < calls or len(any_) <= calls:
+        return float("-inf")
+    return min(good[calls - 1], any_[calls])
 
 
 def place_call(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -121,3 +122,47 @@ def test_a_run_that_was_broken_off_before_its_lap_without_the_step_compared_noth
     assert became(stage) == [("done_badly", f"{NOTHING}no timed lap without it was driven")]
     (run,) = next_plan(stage.journal(tmp_path)).plan.runs
     assert (run.items[0].do, run.laps.count("timed")) == ("compare", 2)
+
+
+def compared_after(act: Callable[[Kept, float], None]) -> list[tuple[str, str]]:
+    """Two timed laps, the second with the step. On the first ``act`` happens, given when it began; the bias is back
+    before the in-lap."""
+    stage = Kept(setup(plan(MAIN | {"run": "first", "tyres": "B1", "laps": "out, 2 timed, in", "items": [compares(2)]},
+                            tyre_sets=SETS, starts_with={"tyres": "A1"}), regulations=BOTH,
+                       procedures=PROCEDURES | {"compare": COMPARE}))
+    stage.green()
+    t = stage.drive(200, 125)
+    act(stage, t)
+    t = stage.lap(t + 100, 100)
+    stage.home(t)
+    return became(stage)
+
+
+def test_a_driver_who_acts_on_the_lap_on_which_he_is_told_leaves_no_lap_without_the_step() -> None:
+    """Told on the first timed lap what the second one needs, he set it at once, and telemetry shows it: a lap without
+    the step was driven in part, and that is the cause that is told."""
+    def at_once(stage: Kept, t: float) -> None:
+        stage.cross(t + 30, "1")
+        stage.switch(t + 40, "brake_bias", 58)
+        stage.cross(t + 70, "2")
+        stage.cross(t + 100)
+
+    assert compared_after(at_once) == [
+        ("done_badly", f"{NOTHING}lap 2 began without it and had bias at 58 from 40 s on")]
+
+
+def test_what_was_told_on_a_timed_lap_counts_from_its_line_on() -> None:
+    """Nothing measures the bias here. The call said "before the line": that it was told, and read back, some seconds
+    sooner makes no lap with the step of the lap before."""
+    def told_in_time(stage: Kept, t: float) -> None:
+        stage.cross(t + 30, "1")
+        stage.cross(t + 70, "2")
+        stage.wait(t + 88)
+        call = stage.call("first-1-2-switch-0")
+        assert call.due_t is not None
+        stage.command("said", call=call.id)
+        stage.wait(t + 91)
+        stage.command("confirm", call=call.id)
+        stage.cross(t + 100)
+
+    assert compared_after(told_in_time) == [("probably_done", "")]  # nothing measured it

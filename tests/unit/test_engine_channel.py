@@ -11,6 +11,7 @@ from pitwall.engine.call import CallSpec
 from pitwall.engine.chances_to_say import SLOW_SPEECH
 from pitwall.engine.channel import ANSWER_S, LAST_RESORT_S
 from pitwall.engine.offered_again import FEW_KEYS
+from pitwall.engine.rules.box import BOX, BOX_AGAIN, BOX_AGAIN_SHORT
 from pitwall.engine.talk_times import KEY_S
 from pitwall.model.plan import CallClass
 from pitwall.radio.pending import GAP_S
@@ -480,3 +481,37 @@ def test_a_call_does_not_move_as_its_window_opens() -> None:
     assert (radio.window()[0], radio["hold"].state) == (before[0], "shown")
     radio.go(soon, call(stretches=((109.0, 111.5), (130.0, 140.0)), kind="run"))
     assert radio.window()[0] != before[0]
+
+
+# -- the two box calls of an in-lap ----------------------------------------------------------------------------------
+
+
+def box_pair(first: tuple[float, float], reminder: tuple[float, float]) -> tuple[CallSpec, CallSpec]:
+    """The call home with room on the one stretch, its reminder with room on the other."""
+    return (
+        call("main-box-1-0", (first,), kind="box", text=BOX, short="Box this lap"),
+        call("main-box-1-0-again", (reminder,), kind="box", text=BOX_AGAIN, short=BOX_AGAIN_SHORT),
+    )
+
+
+def test_a_box_call_that_comes_behind_its_reminder_has_the_reminders_words() -> None:
+    """"Box this lap" ten seconds behind "Box, box" sounds like news (common practice, no source): where the first call
+    finds no stretch before the reminder's, both say the same; where it does, each has its own words."""
+    placed = Radio().place(100, *box_pair((130.0, 140.0), (110.0, 120.0)))
+    first, reminder = placed["main-box-1-0"], placed["main-box-1-0-again"]
+    assert reminder.say_from_s < first.say_from_s
+    assert (first.short, reminder.short) == (BOX_AGAIN_SHORT, BOX_AGAIN_SHORT)
+    assert {first.text, reminder.text} <= {BOX_AGAIN, BOX_AGAIN_SHORT}
+    placed = Radio().place(100, *box_pair((110.0, 120.0), (130.0, 140.0)))
+    assert (placed["main-box-1-0"].short, placed["main-box-1-0-again"].short) == ("Box this lap", BOX_AGAIN_SHORT)
+    assert "this lap" in placed["main-box-1-0"].text
+
+
+def test_behind_a_reminder_that_was_said_no_news_follows() -> None:
+    """The reminder was said while the first call waited for its stretch: what still comes says no more than it did."""
+    first, reminder = box_pair((130.0, 140.0), (110.0, 120.0))
+    radio = Radio(keys=FEW_KEYS).go(100, first, reminder).until(112)
+    radio.book.signal(radio["main-box-1-0-again"], "said", 112.0, "said by ann")
+    radio.go(124)
+    assert (radio["main-box-1-0"].state, radio["main-box-1-0"].spec.short) == ("shown", BOX_AGAIN_SHORT)
+    assert radio["main-box-1-0"].spec.text in (BOX_AGAIN, BOX_AGAIN_SHORT)

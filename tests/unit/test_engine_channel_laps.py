@@ -30,9 +30,11 @@ def heard_circuit() -> Circuit:
     return CIRCUIT.model_copy(update={"listening": stretches})
 
 
-def stage(items: list[dict[str, Any]], *, circuit: Circuit | None = None, **changes: Any) -> Stage:
+def stage(
+    items: list[dict[str, Any]], *, circuit: Circuit | None = None, laps: str = "out, 3 timed, in", **changes: Any
+) -> Stage:
     """Car 41 begins its first timed lap (out, 3 timed, in) at 325 s."""
-    planned = plan(MAIN | {"laps": "out, 3 timed, in", "items": items}, **changes)
+    planned = plan(MAIN | {"laps": laps, "items": items}, **changes)
     cars = {CAR: car_file(switches=SWITCHES, forbidden_on_timed=[])}
     made = Stage(setup(planned, circuit=circuit or heard_circuit(), cars=cars)).green()
     made.drive(200, 125)
@@ -60,18 +62,37 @@ def test_put_backs_before_the_line_are_a_call_each_on_straights() -> None:
 
 
 def test_a_put_back_that_is_done_leaves_the_calls_of_the_others_alone() -> None:
-    """Each call bears the name of its switch: telemetry shows one in place, the others keep their ids and words."""
+    """Each call bears the name of its switch: telemetry shows one in place, the others keep their ids and what they ask
+    for. Whether in full or in short hangs on the room that it leaves them."""
     made = stage(MANY)
     made.cross(355, "1")
     made.wait(360)
-    before = {call.id: call.spec.text for call in put_backs(made)}
+    before = {call.id: (call.spec.short, call.spec.asked) for call in put_backs(made)}
     (done,) = [call for call in put_backs(made) if call.spec.ask.switch == "s1"]
     made.switch(361, "s1", "off")
     made.wait(362)
     assert not done.open
-    assert {call.id: call.spec.text for call in put_backs(made)} == {
-        name: text for name, text in before.items() if name != done.id
+    assert {call.id: (call.spec.short, call.spec.asked) for call in put_backs(made)} == {
+        name: words for name, words in before.items() if name != done.id
     }
+
+
+@pytest.mark.parametrize("laps", ["out, 3 timed, in", "out, 1 timed, cool, 2 timed, in"])
+def test_what_the_next_of_two_timed_laps_needs_is_told_late_and_says_when(laps: str) -> None:
+    """A driver who is told on a timed lap what the next one needs, and acts at once, spoils the lap he is on: it is
+    told on the last straight but one, with one to spare, and even in short it says that it is for the next lap. On a
+    cool-down lap, on which he may act at once, it comes when there is room, as ever."""
+    timed = "cool" not in laps
+    item = MANY[0] if timed else MANY[0] | {"on": "cool"}
+    made = stage([item], laps=laps)
+    begin = 325.0 if timed else made.lap(325, 100)
+    made.cross(begin + 30, "1")
+    made.wait(begin + 31)
+    (call,) = [call for name, call in made.car.book.calls.items() if f"1-{2 if timed else 3}-switch" in name]
+    assert call.spec.short.startswith("Next lap: ") is timed
+    late, lap_s = STRAIGHTS[-2][0], 100 if timed else call.spec.act_at_s - begin
+    assert (call.spec.say_from_s >= begin + late * lap_s) is timed
+    assert call.spec.say_by_s + call.spec.spoken_s <= call.spec.act_at_s - 2.0  # to move a switch: common practice
 
 
 def test_many_changes_before_one_line_begin_earlier() -> None:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from typing import Any
 
 import pytest
 
+from pitwall.engine.call import CallSpec
 from pitwall.engine.chances_to_say import AFTER_FLAG_S, BEFORE_FLAG_S
+from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.rules.lap_kind import calls as lap_calls
 from pitwall.engine.rules.session import OPENS_WITHIN_S, ROOM_S, WAITS_S
 from pitwall.engine.rules.session import calls as session_calls
 from pitwall.engine.situation import Leg, Situation, StatusNews
 from pitwall.engine.view import situation
 from pitwall.model.outputs import Ask
-from pitwall.radio.pending import Spans
+from pitwall.model.plan import CallClass
+from pitwall.radio.pending import GAP_S, Spans
 from pitwall.radio.ways import Room
-from tests.unit.channel_stage import FULL_S, SHORT, SHORT_S, Radio, call, on_track
+from tests.unit.channel_stage import FULL, FULL_S, SHORT, SHORT_S, Radio, call, on_track
 from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
 
 
@@ -157,3 +161,67 @@ class Hoped(Heard):
     def stretches(self, legs: tuple[Leg, ...]) -> Spans | None:
         """None."""
         return ()
+
+
+# -- news first ------------------------------------------------------------------------------------------------------
+
+
+def _yellow(**changes: Any) -> CallSpec:
+    """News that only the long stretch from 112 s on is sure for; known at 100 s."""
+    values = {"kind": "session", "short": FULL, "say_from_s": 100.0, "lead_s": 0.0}
+    return call("yellow", ((101.0, 106.0), (112.0, 125.0)), from_s=100, by=124, **values | changes)
+
+
+SHORT_CALL = {"text": "Torque four.", "short": "Torque four", "spoken_s": 1.0}
+
+
+@pytest.mark.parametrize("kind", ["pace", "procedure", "switch"])
+def test_what_can_wait_does_not_go_in_front_of_news(kind: CallClass) -> None:
+    """A word fits into the stretch that is too short for the news: the news goes first all the same, as everything
+    waits for race control (common practice, no source). Without news that word is said there."""
+    lesser = call("lesser", ((101.0, 106.0), (112.0, 150.0)), kind=kind, by=148, **SHORT_CALL)
+    assert Radio().place(100, lesser)["lesser"].say_from_s < 106
+    placed = Radio().place(100, lesser, _yellow())
+    assert placed["yellow"].say_from_s > 111
+    assert placed["lesser"].say_from_s >= placed["yellow"].say_from_s + placed["yellow"].spoken_s + GAP_S
+
+
+def test_a_put_back_that_cannot_wait_goes_in_front_of_news_that_has_no_stretch_yet() -> None:
+    """The line comes before the stretch that is long enough for the news: a switch left behind helps nobody."""
+    back = call("back", ((101.0, 106.0), (112.0, 150.0)), kind="switch", by=110, **SHORT_CALL)
+    placed = Radio().place(100, back, _yellow())
+    assert placed["back"].say_from_s < 106
+    assert placed["yellow"].say_from_s > 111
+
+
+def test_what_is_open_and_unsaid_closes_again_for_news() -> None:
+    """A lap time is due, nobody says it, and a yellow comes: the desk shows the yellow alone as the next to be said."""
+    radio = Radio(keys=FEW_KEYS)
+    radio.talk(90.0, "nobody")
+    lap_time = call("time", None, kind="pace", say_from_s=100.0, say_by_s=140.0, room=None)
+    radio.go(100, lap_time).go(101)
+    assert radio["time"].state == "due"
+    radio.go(102, lap_time, _yellow()).go(103)
+    assert radio["time"].state in ("planned", "shown")
+    assert radio.window("time")[0] > radio.window("yellow")[0] + FULL_S + GAP_S - 0.1
+
+
+@pytest.mark.parametrize("reported", [True, False])
+def test_what_is_being_said_is_not_taken_back_for_news(reported: bool) -> None:
+    """The engineer talks, and only the lap time was due; where nobody reports talk, it may have been said."""
+    radio = Radio(keys=FEW_KEYS)
+    lap_time = call("time", None, kind="pace", say_from_s=100.0, say_by_s=140.0, room=None)
+    if reported:
+        radio.talk(90.0, "nobody")
+    radio.go(100, lap_time).go(101)
+    if reported:
+        radio.talk(101.5, "engineer")
+    radio.go(102, lap_time, _yellow())
+    assert radio["time"].state == "due"
+
+
+def test_what_belongs_to_its_place_stays_there() -> None:
+    """The end of a hold has its moment; behind the news it would be a word about a place behind the car."""
+    ends = call("ends", None, kind="procedure", say_from_s=105.0, say_by_s=106.0, room=None)
+    placed = Radio().place(100, ends, _yellow())
+    assert (placed["ends"].say_from_s, placed["ends"].say_by_s) == (105.0, 106.0)

@@ -19,7 +19,8 @@ def on_the_cool_lap(switches: list[dict[str, Any]]) -> tuple[Stage, float, Call]
     """The cool-down lap has begun two seconds ago; its beginning, and the call of its item."""
     run = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in", "items": [{"do": NAME, "on": "cool"}]}
     cars = {"41": car_file(switches=switches, forbidden_on_timed=[])}
-    made = Stage(setup(plan(run), circuit=heard_circuit(), cars=cars, procedures=PROCEDURES | {NAME: PROCEDURE})).green()
+    library = PROCEDURES | {NAME: PROCEDURE}
+    made = Stage(setup(plan(run), circuit=heard_circuit(), cars=cars, procedures=library)).green()
     t = made.drive(200, 125, 100)
     made.wait(t + 2)
     (call,) = [one for one in made.car.book.asking("procedure") if one.spec.ask.lap_kind == "cool"]

@@ -195,6 +195,15 @@ def test_the_run_is_read_out_on_the_out_lap() -> None:
         assert call.state == "due"
 
 
+@pytest.mark.parametrize(("laps", "short"), [
+    ("out, 1 timed, cool, 1 timed, in", "One timed, cool, one timed"),
+    ("out, 2 timed, in", "Two timed laps"),
+])  # fmt: skip
+def test_in_short_too_the_run_has_its_cool_down_lap(laps: str, short: str) -> None:
+    """"Two timed laps" is two in a row for whoever hears it (common practice, no source)."""
+    assert out(laps=laps).wait(225).call("run-laps").spec.short == short
+
+
 def test_a_cool_lap_is_announced_and_so_is_the_push_after_it() -> None:
     """Cool-down as its lap begins, "push" before the line that ends it; both settled by what the driver did."""
     stage = out(laps="out, 1 timed, cool, 1 timed, in")

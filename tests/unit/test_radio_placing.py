@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pitwall.radio.placing import COMFORT_S, NEAR_S, latest_start, place_call
+from pitwall.radio.placing import COMFORT_S, NEAR_S, late_from_s, latest_start, place_call
 
 SECONDS = st.floats(0, 30)
 MOMENTS = st.floats(-50, 400)
@@ -72,6 +72,13 @@ def test_a_call_that_another_follows_begins_before_it() -> None:
     """Two calls share a channel: the first is begun no later than the second leaves room for."""
     assert place_call(100.0, 3.0, 2.0, None, 0.0, 12.0, begin_by_s=80.0).by_s == 80.0
     assert place_call(100.0, 3.0, 2.0, [(60.0, 99.0)], 0.0, 12.0, begin_by_s=80.0).by_s == 80.0
+
+
+def test_what_is_to_come_late_keeps_a_stretch_for_each_call_and_one_to_spare() -> None:
+    """Calls of 2 s, over by 88: the last stretch leaves half a second to begin in, which serves if another was missed.
+    One call waits for the second last; two begin one sooner; four have too few, and do not wait."""
+    stretches = [(10.0, 20.0), (40.0, 50.0), (60.0, 70.0), (85.5, 99.0)]
+    assert [late_from_s(stretches, 2.0, 88.0, calls) for calls in (1, 2, 3, 4)] == [60.0, 40.0, 10.0, float("-inf")]
 
 
 @given(act=MOMENTS, spoken=SECONDS, reaction=st.floats(0, 10), stretches=STRETCHES, earliest=MOMENTS,

@@ -23,6 +23,7 @@ REMIND_FROM_S = 45.0  # before the last chance: on an in-lap the driver talks th
 FROM_LINE_S = 0.3  # the straight behind the line is short: the engineer is ready as the car crosses it
 BOX = "Box this lap, box this lap."
 BOX_AGAIN = "Box, box. Pit entry this lap."
+BOX_AGAIN_SHORT = "Box, box"
 AGAIN = "-again"
 STAY_OUT = "Stay out, stay out."
 STAY_OUT_WITHIN_S = 8.0  # as news: until he hears it the driver slows down
@@ -69,7 +70,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     )
     room = at.room((leg,), max(act_at - REMIND_FROM_S, first_from), act_at - reaction)
     yield _call(
-        at, leg, f"{key}{AGAIN}", again, "Box, box", window_from, by, lead, act_at, last, room
+        at, leg, f"{key}{AGAIN}", again, BOX_AGAIN_SHORT, window_from, by, lead, act_at, last, room
     )
 
 

@@ -76,13 +76,14 @@ def _on_the_out_lap(at: Situation) -> Iterable[CallSpec]:
     window = at.window(leg.end_s, text, 3.0, leg, "run")
     room = at.room((leg,), leg.start_s + SETTLED_S, leg.end_s - 3.0)
     begin = min(window.from_s, leg.start_s + SETTLED_S)
-    short = laps_phrase(timed) if at.plan.medium != "board" else on_a_board([later.kind for later in at.legs[1:]])
+    short = laps_in_turn([later.kind for later in at.legs[1:]])
     yield _say(at, leg, text, short.capitalize(), None, begin, window.by_s, None, room)
 
 
-def on_a_board(kinds: Sequence[LapKind]) -> str:
-    """The run in as many parts as a board has lines: ``two timed, cool, two timed``; where that is not enough, how many
-    of each: ``three timed, two cool``. ``kinds``: the laps that are still to come."""
+def laps_in_turn(kinds: Sequence[LapKind]) -> str:
+    """The run in short, with its cool-down laps where they come, for "two timed laps" would be driven as two in a row:
+    ``two timed, cool, two timed``; in more parts than a board has lines, how many of each: ``three timed, two cool``.
+    ``kinds``: the laps that are still to come."""
     together = [(kind, len([*group])) for kind, group in itertools.groupby(kinds) if kind in ("timed", "cool")]
     if not any(kind == "cool" for kind, _ in together):
         return laps_phrase(kinds.count("timed"))

@@ -13,12 +13,13 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 from pitwall.engine.call import CallSpec
+from pitwall.engine.chances_to_say import SLOW_SPEECH
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.car import Position
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import LapKind
 from pitwall.model.record import altered
-from pitwall.radio.placing import SayWindow, latest_start, place_call
+from pitwall.radio.placing import SayWindow, late_from_s, latest_start, place_call
 from pitwall.radio.ways import Room
 from pitwall.radio.wording import switch_words
 
@@ -32,6 +33,7 @@ SETTLED_PART = 0.4  # of the lap before: until then it is told what this lap its
 HALF, THIRD = 0.5, 1.0 / 3.0
 """What a lap needs is told in its first half at the latest. Where the next lap is a timed one, which needs it back, in
 its first third: told later it does little good, and takes the channel from its own put-back (a choice of ours)."""
+NEXT_LAP = "Next lap: "  # opens the short form
 PAGED_S = 3.0  # a setting behind a paged dial takes the driver longer (common practice, no source)
 
 
@@ -153,8 +155,9 @@ def _before_the_line(
     begin_by_s: float | None,
     together: int,
 ) -> CallSpec:
-    words = _words(at, positions, was, "Before the line: ")
-    text, _, reaction = words
+    for_next = _for_the_next_timed_lap(at, before, after)
+    words = _words(at, positions, was, "Before the line: ", NEXT_LAP if for_next else "")
+    text, short, reaction = words
     window = at.window(after.start_s, text, reaction, before, "switch", begin_by_s)
     if window.by_s < before.start_s:
         # The lap before the one of the change is too early: said on this one, quiet or not.
@@ -171,6 +174,9 @@ def _before_the_line(
     many_s = min(MOST_EACH_S, EACH_S * max(0, together - 2))
     settled = before.start_s + SETTLED_PART * (before.end_s - before.start_s)
     room = at.room((before,), min(over_by - USEFUL_S, max(over_by - USEFUL_S - many_s, settled)), over_by)
+    if for_next and room.stretches is not None:
+        late_s = late_from_s(room.stretches, SLOW_SPEECH * at.spoken(short), over_by, together)
+        room = altered(room, from_s=max(room.from_s, late_s))
     # On a timed lap the change waits for its end; on any other it should have been made soon after the call.
     forgotten = before.running and before.kind != "timed" and any(name in at.switches.measured for name in positions)
     doubted = before.running and at.switches.answers_entered and not positions.keys().isdisjoint(at.switches.in_doubt())
@@ -178,8 +184,15 @@ def _before_the_line(
                  not_done=forgotten and bool(at.switches.measured_off(positions)), unanswered=doubted)
 
 
+def _for_the_next_timed_lap(at: Situation, before: Leg, after: Leg) -> bool:
+    """Guard: both laps are timed ones. A driver who acts at once spoils the lap that he is on, so what the next one
+    needs is told late, and in however short a form that it is for the next lap. A board hangs where it hangs."""
+    assert at.run is not None
+    return at.plan.medium != "board" and at.run.laps[before.index] == after.kind == "timed"
+
+
 def _words(
-    at: Situation, positions: Mapping[str, Position], was: Mapping[str, Position], opening: str
+    at: Situation, positions: Mapping[str, Position], was: Mapping[str, Position], opening: str, in_short: str = ""
 ) -> tuple[str, str, float]:
     """``(text, short, reaction in seconds)`` for these changes."""
     said, short, reaction = [], [], at.timing.switch_reaction_s
@@ -191,7 +204,8 @@ def _words(
         short.append(brief)
         reaction += PAGED_S if switch.kind == "paged" else 0.5 * (len(said) > 1)
     text = f"{opening}{', '.join(said)}."
-    return text[:1].upper() + text[1:], ", ".join(short), reaction
+    brief = f"{in_short}{', '.join(short)}"
+    return text[:1].upper() + text[1:], brief, reaction
 
 
 def _spec(
