@@ -34,7 +34,7 @@ def red(made: Stage, from_s: float, to_s: float) -> Stage:
 
 
 def test_after_a_red_flag_the_laps_that_are_left_are_told_anew() -> None:
-    """Out at 500 s at the soonest, the out-lap takes two minutes, the flag falls at 700: one lap can begin, not two. The
+    """Out at 510 s at the soonest, two minutes of out-lap, the flag at 700: one lap can begin, and not two. The
     correction is short, it comes before the release, and only once."""
     made = red(briefed(700), 200, 480)
     made.wait(519)
