@@ -118,6 +118,12 @@ class RunState:
     """It stands for a block after the flag, for which alone the car leaves: it is no run of the plan."""
     brief_edition: int = 0
     check_edition: int = 0
+    brief_laps: int | None = None
+    """Timed laps that the brief of its next leaving speaks of."""
+    brief_cut_s: float | None = None
+    """Since when the last edition of the brief only puts that number right, session seconds."""
+    off_s: float | None = None
+    """Since when it is none any more, though it was briefed: session seconds."""
 
     def __post_init__(self) -> None:
         self.numbers = self.numbers or tuple(range(1, len(self.run.items) + 1))

@@ -8,6 +8,7 @@ from functools import partial
 
 from pitwall.engine import called_in, calling_again, drivers, item_times, items, lap_behind, last_release, stayed_out
 from pitwall.engine.boards_read import acted_on, is_ahead
+from pitwall.engine.brief_laps import keep_true
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -367,6 +368,7 @@ class TeamCar:
         for call in acted_on(self.boards_ahead, self.track):
             self.switches.told(call.spec.asked, call.confirmed, call.said_t, None)
         self.lay_out(clock, now)
+        keep_true(self, clock, now)
         called_in.look(self, now)
         tell_again(self, clock, now)
         at = situation(self, clock, now)
