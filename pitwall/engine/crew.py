@@ -88,6 +88,8 @@ def tell_anew(car: TeamCar, run: RunState, *, brief: bool, check: bool, release:
         for call in car.book.calls.values()
         if call.spec.lap == "garage" and call.spec.key.startswith(leaving) and call.state not in UNTOLD
     ]
+    if brief:
+        run.brief_laps, run.brief_cut_s = None, None
     if brief and any(call.spec.kind == "brief" for call in told):
         run.brief_edition += 1
     if check and any(call.spec.ask.action == "check_switches" for call in told):

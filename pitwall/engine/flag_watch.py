@@ -21,6 +21,7 @@ from pitwall.engine.last_release import (
     after_this_flag,
     last_release_s,
     needs_a_timed_lap,
+    none_before_flag,
     on_track_by_s,
     take_back_note,
     too_late,
@@ -83,7 +84,8 @@ def _on_track(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str 
     if earliest + unsure < flag_s and track.state != "stopped":
         return f"{late}: push to start another timed lap, or box"
     block = after_this_flag(car, clock)
-    return f"{late}: no timed lap any more, box{'' if block is None else f', or stay out for {block.run.run} after it'}"
+    then = "box" if block is None else f"stay out for {block.run.run} after it, or box"
+    return f"{late}: no timed lap any more, {then}"
 
 
 def _surely(car: TeamCar, flag_s: float, now: float) -> bool:
@@ -117,12 +119,10 @@ def _let_go_on(car: TeamCar, run: RunState) -> None:
 
 def _in_garage(car: TeamCar, clock: SessionClock, held: bool, now: float) -> str | None:
     run, release, flag_s = car.progress.next, car.release_s, clock.end_s(now)
-    if run is None and not car.kept_in:
+    if not car.kept_in and none_before_flag(car, clock, now):
         return _nothing_but_block(car, clock, now)
     if run is None or release is None or car.kept_in or not car.legs:
         return None
-    if release >= flag_s and last_release_s(car, run, clock, now) is None:
-        return _nothing_but_block(car, clock, now)  # it waits for the window after this flag
     first = next((leg for leg in car.legs if leg.kind == "timed"), None)
     if first is None or (release > now + car.setup.calls.brief_s and not _last_moment_past(car, clock, now)):
         return None

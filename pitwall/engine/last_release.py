@@ -110,8 +110,20 @@ def is_for_flag(run: RunState, clock: SessionClock) -> bool:
 def waits_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:
     """The block after the flag for which the car must leave its garage: no run is left to leave for, or the next is
     none any more, and there is time for that, if the work on it allows."""
-    by_s, left = on_track_by_s(car, clock, now), car.progress.next is not None and not too_late(car, clock, now)
-    return None if by_s is None or now > by_s or left or car.track.on_track else after_this_flag(car, clock)
+    by_s, block = on_track_by_s(car, clock, now), after_this_flag(car, clock)
+    if by_s is None or block is None or now > by_s or car.track.on_track:
+        return None
+    return block if none_before_flag(car, clock, now) or too_late(car, clock, now) else None
+
+
+def none_before_flag(car: TeamCar, clock: SessionClock, now: float) -> bool:
+    """Guard: no run of the plan is left that could leave before this flag: there is none, or the next one waits for a
+    later window."""
+    run, release = car.progress.next, car.release_estimate(clock)
+    if run is None or release is None:
+        return run is None
+    waits = clock.more_windows and last_release_s(car, run, clock, now) is None
+    return waits and windows.start_within(car, run, release) >= clock.end_s(now)
 
 
 def leaves_for(car: TeamCar, clock: SessionClock, now: float) -> RunState | None:
@@ -125,13 +137,14 @@ def _ready_for_block_s(car: TeamCar, clock: SessionClock) -> float:
     return 0.0 if car.progress.broken_by_red else ready_s(car, clock)
 
 
-def release_s(car: TeamCar, clock: SessionClock, now: float, run: RunState, release: float) -> float:
+def release_s(car: TeamCar, clock: SessionClock, now: float, release: float | None) -> float | None:
     """When the car is expected to leave: for its run, in a window in which that fits, else for what comes after the
-    flag."""
+    flag; None when nothing is left to leave for. ``release``: when work and plan let its run leave."""
     by_s = on_track_by_s(car, clock, now)
     if by_s is not None and leaves_for(car, clock, now) is not None:
         return max(_ready_for_block_s(car, clock), by_s - IN_HAND_S)
-    return windows.release_within(car, now, run, release)
+    run = car.progress.next
+    return None if run is None or release is None else windows.release_within(car, now, run, release)
 
 
 def _flag_is_known(clock: SessionClock) -> bool:

@@ -353,13 +353,8 @@ class PlanProgress:
         self.over = True
         for state in self.runs:
             if state.state in ("planned", "next", "cut"):
-                begun = not state.laps and any(item.state not in ("planned", "dropped") for item in state.items)
                 state.move("choose", t)
-                if begun:
-                    # A block after the flag: told on the in-lap, it was done as far as anybody can tell.
-                    state.move("leave", t)
-                    state.move("complete", t, "after the flag")
-                else:
+                if not state.end_block(t):
                     state.move("skip" if state.start_t is None else "give_up", t, SESSION_ENDED)
                 for item in state.items:
                     if state.state == "skipped":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Iterable
 
-from pitwall.engine import drivers, windows
+from pitwall.engine import drivers, for_the_flag, windows
 from pitwall.engine.ahead import on_what_is_fitted
 from pitwall.engine.car import CarTrack
 from pitwall.engine.crew_seen import of_roles
@@ -24,7 +24,7 @@ SHOWN_COMMENTS = 12
 
 def desk_state(car: TeamCar, clock: SessionClock, now: float) -> DeskState:
     """``desk/<car>/state``."""
-    run = car.progress.current if car.track.on_track else car.progress.next
+    run = for_the_flag.run_of(car)
     leg = run.pointer if run is not None and car.track.on_track else 0
     wanted = wanted_shown(car, clock.status, now)
     if wanted is None:

@@ -32,6 +32,8 @@ class ItemState:
     behind: bool = False
     void_t: float | None = None
     taken_out: str | None = None
+    told_t: float | None = None
+    """When it was told last; ``t`` is when it came to its present state."""
     judged: bool = False
     """Its lap was set against the loops: ``hold_evidence.py``."""
     held: bool = False
@@ -49,6 +51,7 @@ class ItemState:
             return False
         self.state = step("item", self.state, signal)
         self.reason, self.t, self.held = reason, t, False
+        self.told_t = t if signal == "call" else self.told_t
         self.ahead = self.ahead if self.state == "called" else None
         return True
 
@@ -109,8 +112,16 @@ class RunState:
     spoilt: bool = False
     again: bool = False
     lap_seen: int = -1
+    for_flag: bool = False
+    """It stands for a block after the flag, for which alone the car leaves: it is no run of the plan."""
     brief_edition: int = 0
     check_edition: int = 0
+    brief_laps: int | None = None
+    """Timed laps that the brief of its next leaving speaks of."""
+    brief_cut_s: float | None = None
+    """Since when the last edition of the brief only puts that number right, session seconds."""
+    off_s: float | None = None
+    """Since when it is none any more, though it was briefed: session seconds."""
 
     def __post_init__(self) -> None:
         self.numbers = self.numbers or tuple(range(1, len(self.run.items) + 1))
@@ -210,6 +221,15 @@ class RunState:
         if reason is not None:
             self.reason = reason
         return True
+
+    def end_block(self, t: float) -> bool:
+        """A block after the flag, chosen: told on the in-lap, it was done as far as anybody can tell. False for what is
+        no block, and for one of which nothing was told."""
+        begun = not self.laps and any(item.state not in ("planned", "dropped") for item in self.items)
+        if begun:
+            self.move("leave", t)
+            self.move("complete", t, "after the flag")
+        return begun
 
     def settle_items(self, t: float, reason: str) -> None:
         """The run is over: what was called was probably done, what was not has its reason."""

@@ -87,7 +87,7 @@ class Situation:
     ``called_in``: by how many calls the driver was, who is to go on after all, and since when that is known.
     ``words_per_minute``: how fast this engineer was heard to speak; None: as the settings believe.
     ``leave_by_s``: until when the next run may leave and still be one; ``too_late``: it is none any more;
-    ``block``: what comes after the flag, for which the car is to leave then.
+    ``block``: what comes after the flag, for which the car is to leave then, or to be on track as it falls.
     ``begins_within_s``: nine calls in ten are begun so soon after they may be, as far as the radio desk reports talk.
     """
 

@@ -8,6 +8,7 @@ from functools import partial
 
 from pitwall.engine import called_in, calling_again, drivers, item_times, items, lap_behind, last_release, stayed_out
 from pitwall.engine.boards_read import acted_on, is_ahead
+from pitwall.engine.brief_laps import keep_true
 from pitwall.engine.call import Call
 from pitwall.engine.calls import CallBook
 from pitwall.engine.car import CarTrack, Happening
@@ -15,6 +16,7 @@ from pitwall.engine.carried import Carried, at_the_start
 from pitwall.engine.channel import ChannelBook
 from pitwall.engine.comment_book import CommentBook
 from pitwall.engine.driven_on import last_timed_lap_spent
+from pitwall.engine.for_the_flag import came_in, next_leaving, over_the_line, run_left_for, run_of
 from pitwall.engine.holds import HoldWatch
 from pitwall.engine.media import convey
 from pitwall.engine.offered_again import FEW_KEYS
@@ -78,6 +80,7 @@ class TeamCar:
     watched_t: float = 0.0
     refreshed_t: float = float("-inf")
     called_in: tuple[int, float] | None = None
+    flag_run: RunState | None = None
     recalls: int = 0
     fire_ups: int = 0
     recalled: bool = False
@@ -109,7 +112,7 @@ class TeamCar:
                 self.carried.leaves(found, self.plan, self.track, self.progress.left_t)
                 self._is_on(found, was, now)
         if happening.what == "left":
-            self._left(happening.t, now)
+            self._left(happening.t, clock, now)
         elif happening.what == "came_in":
             self._came_in(happening, clock, now)
         elif happening.what == "lap_done":
@@ -125,8 +128,8 @@ class TeamCar:
             self.track.move("judged_cool")
             self.track.lap.kind = "cool"
 
-    def _left(self, t: float, now: float) -> None:
-        run = self.progress.leave(t, self._told_to_leave())
+    def _left(self, t: float, clock: SessionClock, now: float) -> None:
+        run = run_left_for(self, clock, t, self._told_to_leave())
         drivers.gets_in(self, run)
         if self.track.lap is not None:
             self.track.lap.run = run.run.run if run else None
@@ -182,13 +185,14 @@ class TeamCar:
             self._owe(ended)
         self.work = ended.run.after_garage_s if ended is not None else None
         self.since_s, self.release_floor, self.recalled = now, 0.0, False
+        came_in(self)
         last_release.note(self, clock, ended, now)
         self.progress.revision += 1
 
     def _lap_done(self, happening: Happening, now: float) -> None:
         run, lap = self.progress.current, happening.lap
         if run is None or lap is None:
-            return
+            return over_the_line(self)
         lap.run, leg = run.run.run, run.pointer
         self.progress.lap_done(lap.kind)
         drivers.on_lap(self)
@@ -341,10 +345,9 @@ class TeamCar:
 
     def lay_out(self, clock: SessionClock, now: float) -> None:
         """Lay the laps ahead out in time anew."""
-        run = self.progress.current
-        self.release_s, self.ahead = self.release_estimate(clock), clock.windows_ahead(now)
-        if self.release_s is not None and self.progress.next is not None:
-            self.release_s = last_release.release_s(self, clock, now, self.progress.next, self.release_s)
+        self.ahead = clock.windows_ahead(now)
+        following, run = next_leaving(self, clock, now), run_of(self)
+        self.release_s = last_release.release_s(self, clock, now, self.release_estimate(clock))
         if self.release_s is None:
             self.first_release_s = None
         elif not self.recalled:
@@ -352,10 +355,10 @@ class TeamCar:
             self.first_release_s = self.release_s
         if run is not None and self.track.on_track:
             self.legs = running_legs(self.track, run, self.lap_map, last_timed_lap_spent(self, run))
-        elif self.progress.next is not None and self.release_s is not None:
+        elif following is not None and self.release_s is not None:
             # While the car stands here, its first lap is always still to come, however late it is.
             leaves = max(self.release_s, now + STANDS_S)
-            self.legs = garage_legs(self.track, self.progress.next, leaves, self.lap_map)
+            self.legs = garage_legs(self.track, following, leaves, self.lap_map)
         else:
             self.legs = ()
 
@@ -365,6 +368,7 @@ class TeamCar:
         for call in acted_on(self.boards_ahead, self.track):
             self.switches.told(call.spec.asked, call.confirmed, call.said_t, None)
         self.lay_out(clock, now)
+        keep_true(self, clock, now)
         called_in.look(self, now)
         tell_again(self, clock, now)
         at = situation(self, clock, now)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pitwall.engine import drivers, feedback
-from pitwall.engine.last_release import last_release_s, leaves_for, on_track_by_s, too_late
+from pitwall.engine import drivers, feedback, for_the_flag
+from pitwall.engine.last_release import after_this_flag, last_release_s, leaves_for, on_track_by_s, too_late
 from pitwall.engine.run_state import RunState
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.situation import Situation, at_one_moment
@@ -16,7 +16,7 @@ if TYPE_CHECKING:  # the car asks for its own view
 
 def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
     """What the rules see."""
-    run = car.progress.current if car.track.on_track else car.progress.next
+    run, on_track = for_the_flag.run_of(car), car.track.on_track
     changed = drivers.change(car)
     return Situation(
         now=now,
@@ -36,7 +36,7 @@ def situation(car: TeamCar, clock: SessionClock, now: float) -> Situation:
         kept_in=car.kept_in,
         leave_by_s=_leave_by_s(car, run, clock, now),
         too_late=too_late(car, clock, now),
-        block=leaves_for(car, clock, now),
+        block=after_this_flag(car, clock) if on_track else leaves_for(car, clock, now),
         since_s=car.since_s,
         recalls=car.recalls,
         fire_ups=car.fire_ups,

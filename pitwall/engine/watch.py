@@ -99,7 +99,7 @@ def _release(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -
     """The car was to leave some time ago, may, and stands here still: nobody may have noticed."""
     run = car.progress.next
     planned = car.first_release_s
-    held = car.kept_in or clock.pit_exit == "closed" or too_late(car, clock, now)
+    held = car.kept_in or clock.pit_exit == "closed" or too_late(car, clock, now) or car.flag_run is not None
     if run is None or car.track.on_track or held or planned is None or _early(car, planned, now):
         return alerts.over("release_overdue", car.car, now)
     text = f"Car {car.car} stands here still: {run.run.run} ({run.run.want}) was to leave at {clock_text(planned)}"

@@ -122,7 +122,8 @@ def give_up(progress: PlanProgress, run: RunState, now: float, reason: str) -> N
     if run.state not in ("planned", "next", "cut"):
         return
     run.move("choose", now)
-    run.move("give_up" if run.leavings else "skip", now, reason)
+    if not run.end_block(now):
+        run.move("give_up" if run.leavings else "skip", now, reason)
     for item in run.items:
         item.signal("lap_over" if item.state == "called" else "fail", now, item.reason or reason)
     progress.revision += 1

@@ -834,8 +834,11 @@ test("under red with the pit exit closed the garage reads that the run is held a
   assert.equal(stands("in", { status: "red", pit_exit: "closed" }).head, "baseline leaves in", "the car is on the track");
   assert.deepEqual(stands("garage", { status: "green", pit_exit: "open" }), { head: "baseline leaves in", figure: "2:00", below: "at 4:20 of the session" });
   assert.equal(heldWords(null), "");
-  assert.equal(leavingWords(store, "41", { ...next, after_flag: true, expected_span_s: null }).head, "baseline is done once the flag has fallen: no run leaves for it");
   assert.equal(leavingWords(store, "41", { ...next, expected_span_s: null }).head, "baseline is next; when is not known yet", "no heading without its figure");
+  const block = { ...next, run: "starts", after_flag: true, expected_span_s: null }, head = "starts after the flag needs the car on track as it falls";
+  assert.deepEqual(leavingWords(store, "41", block), { head }, "it is called out for that, in its time");
+  store.take("prompt/41/go", { type: "prompt", call: "go", car: "41", run: "starts", state: "shown", kind: "release", place: "garage", short: "Leave when clear", revision: 1, t: 140, say_from_s: 300, say_by_s: 330, act_at_s: 300, priority: 80 });
+  for (const following of [block, next]) assert.deepEqual(leavingWords(store, "41", following), { head, figure: "2:40", below: "leaves at 5:00 of the session" }, "also where the next run waits for a later window");
 });
 
 test("the garage reads what is called there, not what the driver is told on the track, and no work before a run that goes on", () => {

@@ -39,7 +39,7 @@ def test_who_has_something_to_do_after_the_flag_may_stay_out_for_it() -> None:
     rules = regulations(duration_s=260, after_flag_items=["standing_start"])
     here = Stage(setup(plan(MAIN, STARTS), regulations=rules)).green().leave(200)
     here.wait(206)
-    assert told(here)[-1].text.endswith("no timed lap any more, box, or stay out for starts after it")
+    assert told(here)[-1].text.endswith("no timed lap any more, stay out for starts after it, or box")
 
 
 def test_far_too_late_even_at_a_quick_pace_means_box() -> None:

@@ -38,7 +38,8 @@ def goes_there_first(at: Situation) -> bool:
         begin, by, last = _time_for(at, item, procedure, leg)
         # Its key may still come a moment later.
         to_come = item.state == "planned" and begin <= last and at.now <= by + at.timing.unconfirmed_after_s + KEY_S
-        told = item.state in TOLD and item.t is not None and item.t >= leg.start_s
+        told_t = item.t if item.told_t is None else item.told_t
+        told = item.state in TOLD and told_t is not None and told_t >= leg.start_s
         if _place(item) != PIT_EXIT and (to_come or told):
             return True
     return False

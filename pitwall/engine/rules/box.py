@@ -6,11 +6,13 @@ lap. Opposite calls never share the action word: a car that was called in and is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from pitwall.engine.call import CallSpec
 from pitwall.engine.rules.after_flag import goes_there_first
 from pitwall.engine.run_state import RunState
+from pitwall.engine.session_clock import RUNNING
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.radio.placing import latest_start
@@ -37,7 +39,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in):
         return
     leg = at.legs[-1] if at.legs[-1].kind in ("in", "installation") else None
-    if leg is None or not at.track.on_track or (leg.running and goes_there_first(at)):
+    if leg is None or not at.track.on_track or (leg.running and (goes_there_first(at) or _stays_for_the_flag(at, run))):
         return
     text = BOX if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
     key = f"{run.run.run}-box-{run.leavings}-{run.stayed_out}"
@@ -72,6 +74,13 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     yield _call(
         at, leg, f"{key}{AGAIN}", again, BOX_AGAIN_SHORT, window_from, by, lead, act_at, last, room
     )
+
+
+def _stays_for_the_flag(at: Situation, run: RunState) -> bool:
+    """Guard: what comes after the flag needs the car on track as it falls, and the flag is all for which it would be
+    called in before. Where a person wants it in, it is called."""
+    alone = run.for_flag or (run.called_for_flag and math.isfinite(run.flag_was_s))
+    return at.block is not None and alone and at.clock.status in RUNNING and at.plan.medium != "board"
 
 
 def _stay_out(at: Situation) -> Iterable[CallSpec]:

@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Iterable, Sequence
 
 from pitwall.engine.call import CallSpec
-from pitwall.engine.rules.procedure import makes_it_a_cool_lap
+from pitwall.engine.rules.procedure import KNOWN_BY_S, makes_it_a_cool_lap
 from pitwall.engine.situation import Leg, Situation
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import LapKind
@@ -17,7 +17,6 @@ from pitwall.radio.wording import count_word, laps_phrase, run_phrase
 PUSH_AGAIN = "Next lap is timed, push from the line."
 COOL_NOW = "Cool-down lap now, cool the car."
 SAY_AFTER_LINE_S = 8.0
-KNOWN_BY_S = 20.0  # a driver who hears it later has pushed through the first corners (common practice, no source)
 SETTLED_S = 20.0  # after the pit exit (common practice, no source)
 CLOCK_S = 2.0  # the official clock is known to a second or two (common practice, no source)
 USEFUL_S = 60.0  # before the line (common practice, no source)

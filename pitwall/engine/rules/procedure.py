@@ -22,6 +22,7 @@ from pitwall.radio.placing import latest_start
 from pitwall.radio.ways import Room
 from pitwall.radio.wording import fill
 
+KNOWN_BY_S = 20.0  # a driver who hears later that a lap is a cool-down lap has pushed on (common practice, no source)
 USEFUL_S = 40.0  # before the place; earlier it would be forgotten (common practice, no source)
 STANDING = ("garage", "pit_exit", "pit_lane")
 FORESEEN_S = 90.0  # further ahead nobody knows who will be where
@@ -75,7 +76,8 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         say = step.say_begun
     text = fill(say, arguments)
     short = text if measured else fill(step.short, arguments)  # the short form has the driver count
-    begin, by, waits, room = _place_in_time(at, step, leg, act_at, text)
+    cools = number == 0 and makes_it_a_cool_lap(procedure)
+    begin, by, waits, room = _place_in_time(at, step, leg, act_at, text, cools)
     return CallSpec(
         key=f"{item.key}-{run.leavings + (0 if at.track.on_track else 1)}-{item.attempt}-{number}",
         kind=step.kind,
@@ -92,6 +94,7 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
         leg=leg.index,
         latest_s=latest_start(act_at, at.spoken(text), step.reaction_s) if at.track.on_track else None,
         waits=waits,
+        soon_over=cools and room is not None,
         room=room,
         item=item.key,
         caution=_caution(traffic[0], procedure.caution),
@@ -101,20 +104,22 @@ def _step(at: Situation, item: ItemState, procedure: Procedure, step: Step, numb
             procedure=procedure.name,
             item=item.key,
             arguments=arguments,
-            lap_kind="cool" if number == 0 and makes_it_a_cool_lap(procedure) else None,
+            lap_kind="cool" if cools else None,
         ),
     )
 
 
 def _place_in_time(
-    at: Situation, step: Step, leg: Leg, act_at: float, text: str
+    at: Situation, step: Step, leg: Leg, act_at: float, text: str, cools: bool
 ) -> tuple[float, float, bool, Room | None]:
-    """``(from, by, waits for its lap to begin, room for the channel plan)`` of the call for a step."""
+    """``(from, by, waits for its lap to begin, room for the channel plan)`` of the call for a step. ``cools``: it says
+    that its lap is a cool-down lap; spoken where the driver does not listen, the lap is driven at the pace."""
     if step.where in STANDING:
         return *_pit_window(at, step, act_at, text), False, None
     if step.where == "lap_start" and _silent_before(at, leg, step.kind):
         begin = leg.start_s + 1.0
-        return begin, begin + max(step.offset_s, 0.0) + at.timing.window_s, not leg.running, None
+        room = at.room((leg,), begin, begin + KNOWN_BY_S) if cools else None
+        return begin, begin + max(step.offset_s, 0.0) + at.timing.window_s, not leg.running, room
     window = at.window(act_at, text, step.reaction_s, leg, step.kind)
     over_by = act_at - at.doubt(act_at, leg) - step.reaction_s
     return window.from_s, window.by_s, False, at.room(at.laps_for(step.kind, leg), over_by - USEFUL_S, over_by)

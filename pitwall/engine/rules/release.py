@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from pitwall.engine.brief_laps import in_words
 from pitwall.engine.call import CallSpec
 from pitwall.engine.offered_again import NOT_YET_S
 from pitwall.engine.rules.after_flag import what_of
@@ -17,12 +18,12 @@ from pitwall.model.car import Position, position_text
 from pitwall.model.outputs import Ask
 from pitwall.model.plan import CallClass
 from pitwall.model.record import altered
-from pitwall.radio.wording import run_phrase
 
 STAYS_OPEN_S = 240.0  # work may overrun: the call to go is not too late until the car has gone
 GROUP = 4  # the check list is read in groups of three or four (common practice, no source)
 MIN_WINDOW_S = 20.0
 COMES_IN_S = 5.0
+PUT_RIGHT_S = 60.0  # so long what a driver was told in the garage may be put right (a choice of ours)
 GOES = ("leave", "fire_up")
 LAST_CHECK_S = 5.0  # before the release: after that the driver has other things to do
 
@@ -30,6 +31,7 @@ LAST_CHECK_S = 5.0  # before the release: after that the driver has other things
 def calls(at: Situation) -> Iterable[CallSpec]:
     """The garage calls of the next run, as long as it can still be one: none is to be said after that."""
     last = at.leave_by_s
+    yield from _called_off(at)
     for spec in () if at.too_late and at.block is None else _calls(at):
         if last is None:
             yield spec
@@ -51,8 +53,7 @@ def _calls(at: Situation) -> Iterable[CallSpec]:
         "brief",
         _brief(at) if at.block is None else _brief_of_block(at, at.block),
         f"Brief: {goes_for.run.run}",
-        release - timing.brief_s,
-        release - timing.release_check_s + 20.0,
+        *_told_from_to(at, run, release),
         Ask(action="none"),
     )
     yield from _check(at, name, release)
@@ -104,18 +105,39 @@ def _edition(number: int) -> str:
     return f"-anew-{number}" if number else ""
 
 
+def _called_off(at: Situation) -> Iterable[CallSpec]:
+    """The driver was briefed for a run that is none any more: told once, for he waits in the car for it."""
+    run = at.run
+    if run is None or run.off_s is None or at.block is not None or at.track.on_track or at.stopped_by_flag:
+        return
+    text = f"{_name(run).capitalize()} is off: no timed lap can start before the flag any more."
+    yield _garage(at, f"{run.run.run}-{run.leavings + 1}-off", "brief", text, f"{run.run.run} is off", run.off_s,
+                  run.off_s + PUT_RIGHT_S, Ask(action="none"))
+
+
+def _told_from_to(at: Situation, run: RunState, release: float) -> tuple[float, float]:
+    """From when to when the brief may be begun: before the release as it is expected; what is put right, at once."""
+    if run.brief_cut_s is not None and at.block is None:
+        return run.brief_cut_s, run.brief_cut_s + PUT_RIGHT_S
+    return release - at.timing.brief_s, release - at.timing.release_check_s + 20.0
+
+
+def _name(run: RunState) -> str:
+    return run.run.run.replace("-", " ")
+
+
 def _brief(at: Situation) -> str:
     run = at.run
     assert run is not None
-    kinds = [leg.kind for leg in at.legs]
-    timed = kinds.count("timed")
-    body = "out and straight back in" if run.out_in else run_phrase(timed, kinds.count("cool"))
+    body = "out and straight back in" if run.out_in else in_words([leg.kind for leg in at.legs], run.brief_laps)
+    if run.brief_cut_s is not None:
+        return f"Correction, {_name(run)}: {body}."
     # The laps name the cool-down lap already.
     named = {item.item.do for item in run.items if item.state == "planned"}
     items = sorted(do.replace("_", " ") for do in named if not _is_the_cool_lap(at, do))
     what = f" Items: {', '.join(items)}." if items else ""
     who = f" {at.driver} drives." if at.driver_out is not None else ""
-    name = run.run.run.replace("-", " ")
+    name = _name(run)
     return f"Next {'is' if name.startswith('run') else 'run is'} {name}: {body}.{who}{what}"
 
 

@@ -73,7 +73,12 @@ export function leavingWords(store, car, next) {
   if (store.isOver()) return { head: "the session is over: no run leaves any more" };
   if (!next) return { head: "no run is left" };
   const now = store.clock.now(), leaves = next.expected_span_s?.[0];
-  if (next.after_flag) return { head: `${next.run} is done once the flag has fallen: no run leaves for it` };
+  const called = store.open(car).find((p) => p.kind === "release" && p.place === "garage" && p.act_at_s != null);
+  const forFlag = next.after_flag ? next.run : called?.run && called.run !== next.run ? called.run : "";
+  if (forFlag) {
+    const head = `${forFlag} after the flag needs the car on track as it falls`, goes = called?.act_at_s;
+    return goes == null ? { head } : { head, figure: clockText(Math.max(0, goes - now)), below: `leaves at ${clockText(goes)} of the session` };
+  }
   if (leaves == null) return { head: `${next.run} is next; when is not known yet` };
   const held = IN_THE_PITS.includes(store.desks.get(car)?.state ?? "garage") ? heldWords(store.clock.state) : "";
   if (held) return { head: `${next.run} is next`, figure: "held", below: `${held}; ${leaves - now >= LATE_FROM_S ? `ready in ${clockText(leaves - now)}, at ${clockText(leaves)} of the session` : "it would leave at once"}` };
