@@ -27,7 +27,7 @@ log = structlog.get_logger(__name__)
 
 REHEARSED = 1.5
 """A session whose clock is so much faster than the machine's was rehearsed; less is a clock that was set, or slept."""
-KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 12"
+KEPT_AS, MADE_BY = "debrief", f"pitwall {__version__}, debrief 13"
 
 
 def read_to_the_cut(path: Path) -> Lines:

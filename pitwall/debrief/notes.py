@@ -300,8 +300,9 @@ class Notes:
             notes = car.calls[prompt.call] = CallNotes(prompt, prompt, first_t=prompt.t)
         spoken_s, before = self._spoken_s(prompt), notes.last.state
         if prompt.parts_said > notes.last.parts_said:
-            notes.pieces.append(Piece(notes.last.text, notes.last.spoken_s, spoken_s,
-                                      tuple(part.text for part in prompt.parts)))
+            # What remains has no parts any more where the channel has room for all of it: these were told before.
+            rest = prompt.parts or notes.last.parts[1:]
+            notes.pieces.append(Piece(notes.last.text, notes.last.spoken_s, spoken_s, tuple(one.text for one in rest)))
         notes.last = prompt
         if prompt.state not in DOUBTFUL:
             notes.worded = prompt

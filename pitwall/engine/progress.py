@@ -114,7 +114,7 @@ class PlanProgress:
         state.start_t = self.left_t if state.start_t is None else state.start_t
         state.leavings += 1
         state.timed_earlier = state.timed_done
-        state.pointer, state.boxed_early, state.boxed_from = 0, False, None
+        state.pointer, state.boxed_early, state.boxed_from, state.boxed_past = 0, False, None, False
         state.spoilt = state.again = state.flag_fell = state.by_flag = state.called_before_red = False
         state.called_for_flag, state.begun_as = False, None
 
@@ -173,7 +173,8 @@ class PlanProgress:
             state.pointer = last if state.out_in else min(state.resume_at, last)
             state.stayed_out += state.out_in  # its in-lap was this lap's second half: it is to be called in anew
         elif planned == "in":
-            state.stayed_out += 1
+            state.stayed_out += not state.boxed_past  # who is called in past the entry disobeys nobody
+            state.boxed_past = False
             if state.boxed_early:
                 state.boxed_early, state.boxed_from, state.pointer = False, 1, last
             elif state.boxed_from is not None and state.boxed_from < last and kind == state.laps[state.boxed_from]:
@@ -277,7 +278,7 @@ class PlanProgress:
         """It is not called in after all: the lap that the car is on is again what it was before ``box_now``."""
         if state.boxed_from is not None:
             state.pointer = state.boxed_from
-        state.boxed_early, state.boxed_from = False, None
+        state.boxed_early, state.boxed_from, state.boxed_past = False, None, False
         self.revision += 1
 
     def change_laps(self, state: RunState, by: int, t: float) -> bool:
@@ -300,7 +301,7 @@ class PlanProgress:
         if was_in and by > 0:
             if not state.boxed_early:
                 state.pointer = len(state.laps) - 1 - by if state.boxed_from is None else state.boxed_from
-            state.boxed_early, state.boxed_from = False, None
+            state.boxed_early, state.boxed_from, state.boxed_past = False, None, False
         self._refit_items(state, before, t)
         self.revision += 1
         return True

@@ -87,6 +87,8 @@ class RunState:
     resume_at: int = 1
     boxed_early: bool = False
     boxed_from: int | None = None
+    boxed_past: bool = False
+    """The car was called in past the pit entry of the lap that it is on: it is to come in on the next one."""
     start_t: float | None = None
     end_t: float | None = None
     reason: str | None = None

@@ -44,6 +44,7 @@ def _other_run(car: TeamCar, running: RunState, wanted: RunState, now: float) ->
     wanted.start_t = running.start_t if wanted.start_t is None else wanted.start_t
     wanted.leavings += 1
     wanted.pointer, wanted.boxed_early, wanted.boxed_from = _place_in(wanted, running), False, None
+    wanted.boxed_past = False
     wanted.timed_done = _timed_before(wanted, wanted.pointer)
     running.move("put_back", now)
     running.leavings = max(0, running.leavings - 1)
@@ -135,6 +136,7 @@ def put_on_lap(car: TeamCar, lap: int | None, kind: LapKind | None, now: float) 
 def _set_pointer(run: RunState, pointer: int, now: float) -> None:
     run.pointer = min(pointer, len(run.laps) - 1)
     run.boxed_early, run.boxed_from, run.stayed_out = False, None, 0
+    run.boxed_past = False
     run.timed_done = _timed_before(run, run.pointer)
     run.timed_earlier = min(run.timed_earlier, run.timed_done)
     for item in run.items:

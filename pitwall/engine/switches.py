@@ -357,6 +357,8 @@ class SwitchBoard:
         self.checked_before = True
         if self.answers_entered:
             self.unanswered |= {name for name in self.read if name not in self.verified}
+            # Read last, it could not be read again, or not in time: nobody knows what the driver heard.
+            self.doubted |= self.unanswered - set(self.measured)
         self.read.clear()
         self.read_t.clear()
         self.unheeded.clear()

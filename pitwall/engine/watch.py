@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitwall.engine import drivers, stayed_out
+from pitwall.engine.ahead import laps_of, on_what_is_fitted
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.last_release import too_late
 from pitwall.engine.run_state import RunState
@@ -34,6 +35,7 @@ def around(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> 
     found += _in_lap(car, alerts, status, now) + _stayed_out(car, alerts, status, now)
     found += _under_red(car, alerts, clock, now) + _on_another_run(car, alerts, status, now)
     found += _answers(car, alerts, status, now)
+    found += _fuel_to_go_on(car, alerts, clock, now)
     return found + _fuel(car, alerts, status, now) + _release(car, alerts, clock, now)
 
 
@@ -116,6 +118,22 @@ def _slowest(car: TeamCar, planned: float) -> float:
     """When the car would have left after work that is as slow as the plan foresees; no sooner than it was to leave."""
     parked_t, work = car.progress.parked_t, drivers.stop(car)
     return planned if parked_t is None else max(planned, parked_t + work.high_s)
+
+
+def _fuel_to_go_on(car: TeamCar, alerts: AlertBook, clock: SessionClock, now: float) -> list[Output]:
+    """In the pits, before it leaves again for a run that was broken off: what is in the car, against what its laps
+    take. The run was fuelled for its laps, and some of them are burnt without counting."""
+    run, fuel = car.progress.next, car.carried.fuel(car.track, car.switches.car.fuel_per_lap_kg)
+    on_it = run is not None and bool(run.laps) and not car.track.on_track and on_what_is_fitted(car, run)
+    if run is None or fuel is None or not on_it or too_late(car, clock, now):
+        return alerts.over("fuel_to_go_on", car.car, now)
+    burn, reserve, laps = car.switches.car.fuel_per_lap_kg, car.switches.car.fuel_reserve_kg, laps_of(run)
+    needed = laps * burn + reserve
+    if fuel > needed - PART_OF_A_LAP * burn:
+        return alerts.over("fuel_to_go_on", car.car, now)
+    text = (f"Car {car.car} goes on with {run.run.run} on about {max(fuel, 0):.1f} kg: its {laps} laps and the reserve "
+            f"take {needed:.1f} kg")
+    return alerts.hold("fuel_to_go_on", car.car, text, now, clock.alert_status)
 
 
 def _fuel(car: TeamCar, alerts: AlertBook, status: Status, now: float) -> list[Output]:

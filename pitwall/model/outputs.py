@@ -210,7 +210,7 @@ class Alert(Frozen):
     car: Slug | None = None
     kind: Literal[
         "overrun", "switch_wrong", "switch_unverified", "feed_stale", "car_silent", "clock_unknown", "fuel_short",
-        "release_overdue", "in_overdue", "answer_owed", "plan_file", "timetable", "curfew",
+        "fuel_to_go_on", "release_overdue", "in_overdue", "answer_owed", "plan_file", "timetable", "curfew",
         "driver_laps", "driver_limit", "car_limit", "many_alerts", "misses_flag", "not_as_told",
         "stayed_out",
         "on_another_run",

@@ -109,6 +109,13 @@ def test_a_call_that_was_said_in_two_pieces_is_told_whole() -> None:
     assert reckoned(told) == [(60.0, 2.2, 2), (120.0, 1.0, 1)]
 
 
+def test_what_remains_in_one_breath_belongs_to_the_words_before_it() -> None:
+    """The channel has room for all that remains, so its prompt has no parts: the row has all the words nevertheless."""
+    told = Told().prompt(101.0, "due", text=FIRST["text"], spoken_s=2.0, way="parts", parts=[FIRST, LAST])
+    told.key(103.0, 103.0, "shown", **REST).prompt(119.0, "due", **REST).key(121.0, 121.0, **REST)
+    assert (told.row.text, told.row.spoken_s, told.row.way) == (BOTH, 3.2, "parts")
+
+
 def test_with_a_pit_board_nothing_is_spoken_to_a_driver_on_track() -> None:
     """What was said to him was said in the garage: it is no load on track, and the page draws none."""
     told = Told().key(102.0, 102.0)

@@ -151,6 +151,24 @@ def test_fuel_for_the_lap_the_car_is_on() -> None:
         assert ("fuel_short", False) in kinds(stage.outputs)
 
 
+def test_the_fuel_of_a_run_that_was_broken_off_is_told_before_the_car_leaves_again() -> None:
+    """Filled for its five laps and the reserve, it is called in before any of them counts: out- and in-lap are driven
+    twice, and the crew hears in the garage what is missing. Filled, it is over."""
+    laps = {"laps": "out, 3 timed, in", "fuel_kg": 5 * 2.0 + 2.0}  # the car of these tests: 2 kg a lap, 2 in reserve
+    stage = Stage(setup(plan(MAIN | laps))).green()
+    t = stage.lap(stage.drive(200), 125)
+    stage.command("box")
+    t = stage.home(t)
+    stage.wait(t + 120)
+    (alert,) = [one for one in stage.made(Alert) if one.kind == "fuel_to_go_on"]
+    assert alert.priority == "medium"
+    assert alert.text == "Car 41 goes on with main on about 8.1 kg: its 5 laps and the reserve take 12.0 kg"
+    stage.command("set_fuel", fuel_kg=12.0)
+    stage.wait(t + 140)
+    assert ("fuel_to_go_on", False) in kinds(stage.outputs)
+    assert "fuel-to-go-on-41" not in stage.session.alerts.active
+
+
 def test_a_car_that_leaves_again_on_its_run_has_been_filled() -> None:
     """In after three laps with almost nothing left, out again on the same run: it was filled, nobody entered how much,
     and nothing is told. Once somebody enters that it is too little, it is."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from pitwall.engine.rules.box import BOX, FROM_LINE_S, TOO_LATE
-from pitwall.model.outputs import DeskState
-from tests.unit.engine_stage import CHECKS, LAST_CHANCE, MAIN, Stage, plan, setup, shipped
+from pitwall.model.outputs import Alert, DeskState
+from tests.unit.engine_stage import CHECKS, LAST_CHANCE, MAIN, Stage, effect, plan, setup, shipped
 
 IN_LAP_S = 118.0
 
@@ -151,3 +151,54 @@ def test_the_stack_on_the_desk_shows_the_box_first() -> None:
     desk = stage.made(DeskState)[-1]
     assert next(prompt.call for prompt in desk.prompts if prompt.kind == "box") == "41-main-box-1-0"
     assert [prompt.say_by_s for prompt in desk.prompts] == sorted(prompt.say_by_s for prompt in desk.prompts)
+
+
+def boxed_about_the_line(laps: str, after_s: float) -> tuple[Stage, float, str]:
+    """The command comes so long after the car was over the line that ends its first timed lap; that it was is heard a
+    second late. Then the car comes in on the next lap, and nobody presses a key."""
+    stage = Stage(setup(plan(MAIN | {"laps": laps})), late_s=1.0).green()
+    stage.leave(200)
+    line = stage.lap(200, 125, from_exit=True)
+    stage.cross(line + 30, "1")
+    stage.cross(line + 70, "2")
+    line += 100.0
+    stage.wait(line + after_s)
+    told = effect(stage.command("box", line + after_s))
+    stage.cross(line)
+    stage.home(line)
+    stage.wait(line + 150)
+    return stage, line, told
+
+
+@pytest.mark.parametrize("after_s", [-1.0, 0.4])
+@pytest.mark.parametrize(("laps", "told"), [
+    ("out, 1 timed, in", "the next lap is the in-lap already, and nothing moves"),
+    ("out, 3 timed, in", "the box moves one lap"),
+])
+def test_a_box_command_about_the_line_is_for_the_lap_that_begins(laps: str, told: str, after_s: float) -> None:
+    """Past the pit entry, or over the line with word of it on its way: the driver is called in on the next lap, as on
+    any in-lap, and comes in. Nobody tells that he stayed out, or drives a timed lap instead. Where that lap was the
+    in-lap already nothing of the plan is moved."""
+    stage, line, answer = boxed_about_the_line(laps, after_s)
+    assert answer.endswith(told)
+    boxes = {one.text: one.t for one in stage.prompts("box", "due")}
+    assert set(boxes) == {BOX, "Box, box. Pit entry this lap."}
+    assert min(boxes.values()) >= line
+    run = stage.car.progress.runs[0]
+    assert (run.timed_done, run.stayed_out, run.leavings) == (1, 0, 1)
+    assert not [one.text for one in stage.made(Alert) if one.since_s >= line]
+
+
+def test_who_is_called_in_past_the_entry_and_drives_on_did_not_come_in() -> None:
+    """The lap after the command is the in-lap: not in at its end, the car stayed out."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in"}))).green()
+    begin = stage.drive(200, 125)
+    stage.cross(begin + 30, "1")
+    stage.cross(begin + 70, "2")
+    stage.command("box", begin + 98)
+    stage.cross(begin + 100)
+    line = stage.lap(begin + 100, 100)
+    stage.cross(line + 30, "1")
+    stage.wait(line + 45)
+    assert stage.car.progress.runs[0].stayed_out == 1
+    assert "Car 41 did not come in at the end of main" in [one.text for one in stage.made(Alert) if one.active]

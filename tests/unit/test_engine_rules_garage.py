@@ -6,7 +6,8 @@ import pytest
 
 from pitwall.engine.calling_again import REOPEN_LEAD_S
 from pitwall.engine.offered_again import ANSWERS_S, NOT_YET_S
-from pitwall.engine.rules.release import GROUP, STAYS_OPEN_S
+from pitwall.engine.rules.release import GROUP, LAST_CHECK_S, STAYS_OPEN_S
+from pitwall.engine.switches import ANSWERS_ENTERED
 from pitwall.model.outputs import DeskState
 from pitwall.model.procedure import Procedure
 from pitwall.model.record import altered
@@ -102,6 +103,22 @@ def test_a_group_without_an_answer_is_read_once_more_as_soon_as_no_answer_can_co
     stage.wait(400)
     again = [prompt.t - said for prompt in stage.prompts("main-1-check-2~", "due")]
     assert [ANSWERS_S < one <= ANSWERS_S + 3.0 for one in again] == ([] if answered else [True])
+
+
+def test_a_group_read_once_more_is_open_until_the_driver_has_other_things_to_do() -> None:
+    """The window in which it was to be read first is over by then: a second reading that closes as it opens is none."""
+    stage = waiting().green()
+    stage.car.switches.confirms = ANSWERS_ENTERED
+    stage.wait(400 - stage.car.setup.calls.release_check_s + 22)
+    first = stage.call("main-1-check-1")
+    over_s = first.spec.say_by_s
+    assert over_s < 300
+    stage.command("said", call=first.id)
+    stage.wait(300)
+    (again,) = stage.prompts("main-1-check-1~2", "due")
+    assert over_s - 5 < again.t < over_s
+    assert again.say_by_s == 400 - LAST_CHECK_S
+    assert stage.call("main-1-check-1~2").state == "due"
 
 
 def _told_and_left(stage: Stage, number: int, *off: str) -> None:

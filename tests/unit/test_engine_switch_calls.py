@@ -137,6 +137,9 @@ def test_a_change_that_the_driver_has_not_answered_is_asked_for_once_more() -> N
     made again while there is time, once; answered, there is nothing in doubt and no alert."""
     stage = Stage(setup(plan(MAIN | {"laps": "out, 3 timed, in", "items": [FLAP | {"on": {"timed": 1}}]}))).green()
     stage.car.switches.confirms = ANSWERS_ENTERED
+    for check in [one.id for one in stage.car.book.calls.values() if one.spec.ask.action == "check_switches"]:
+        stage.command("said", call=check)
+        stage.command("confirm", call=check)
     stage.leave(200)
     stage.cross(232, "1")
     stage.wait(262)

@@ -352,6 +352,18 @@ def test_what_two_lists_read_to_no_answer_is_doubted(answers: bool) -> None:
     assert made.in_doubt() == []
 
 
+@pytest.mark.parametrize("answers", [True, False])
+def test_a_car_that_leaves_with_a_group_unanswered_has_it_in_doubt(answers: bool) -> None:
+    """Answers are entered here, and the last group had none before the car left: there was no time to read it again,
+    and nobody knows what the driver heard. What telemetry shows needs no answer."""
+    made, _ = board()
+    made.told({"flap": "closed"}, answers, -60, "main-1-check")
+    made.told({"brake_bias": 55, "torque_map": 2}, False, -40, "main-1-check")
+    made.measure("torque_map", 2, -30)
+    made.left()
+    assert made.in_doubt() == (["brake_bias"] if answers else [])
+
+
 @pytest.mark.parametrize("known", ["said", "measured"])
 def test_what_was_said_or_measured_since_is_unsaid_no_more(known: str) -> None:
     """A call ended and nobody said that it was made; then a hand or a preset, or telemetry, tells where it stands."""

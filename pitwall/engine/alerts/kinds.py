@@ -32,6 +32,7 @@ JUDGED: dict[str, tuple[Consequence, TimeToAct, str]] = {
         "run", "minutes", "Enter the status and the time left by hand: status=green, clock remaining_s=..."
     ),
     "fuel_short": ("car", "lap", "Box this lap, or save fuel."),
+    "fuel_to_go_on": ("run", "minutes", "Fill it and enter what is in it: set_fuel fuel_kg=...; or shorten the run."),
     "answer_owed": ("comfort", "lap", "Answer in the next free window, or skip the answer to drop it."),
     "not_as_told": (
         "lap", "minutes", "Ask the driver. Say it again where it is told again; else amend a later run, or carry it on."
@@ -73,6 +74,7 @@ IDLE_UNDER: dict[str, tuple[Status, ...]] = {
     "car_silent": ("waiting", "closed", "finished", "red"),
     "clock_unknown": ("closed", "finished"),
     "fuel_short": ("closed", "finished"),
+    "fuel_to_go_on": ("closed", "finished"),  # under red there is time to fill it
     "answer_owed": ("red", "closed"),
     "not_as_told": ("closed",),
     "misses_flag": ("waiting", "red", "closed", "finished"),

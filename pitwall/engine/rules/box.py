@@ -36,7 +36,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     """The two box calls of the in-lap, also when it still lies ahead; and that a driver who was called in goes on."""
     yield from _stay_out(at)
     run = at.run
-    if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in):
+    if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in) or run.boxed_past:
         return
     leg = at.legs[-1] if at.legs[-1].kind in ("in", "installation") else None
     if leg is None or not at.track.on_track or (leg.running and (goes_there_first(at) or _stays_for_the_flag(at, run))):

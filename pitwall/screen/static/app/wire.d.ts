@@ -23,7 +23,7 @@ export interface Alert {
   id: string;
   t: number;
   car?: string | null;
-  kind: "overrun" | "switch_wrong" | "switch_unverified" | "feed_stale" | "car_silent" | "clock_unknown" | "fuel_short" | "release_overdue" | "in_overdue" | "answer_owed" | "plan_file" | "timetable" | "curfew" | "driver_laps" | "driver_limit" | "car_limit" | "many_alerts" | "misses_flag" | "not_as_told" | "stayed_out" | "on_another_run" | "pace_under_red" | "tyre_hot" | "tyre_cold" | "tyre_pressure_high" | "tyre_pressure_low";
+  kind: "overrun" | "switch_wrong" | "switch_unverified" | "feed_stale" | "car_silent" | "clock_unknown" | "fuel_short" | "fuel_to_go_on" | "release_overdue" | "in_overdue" | "answer_owed" | "plan_file" | "timetable" | "curfew" | "driver_laps" | "driver_limit" | "car_limit" | "many_alerts" | "misses_flag" | "not_as_told" | "stayed_out" | "on_another_run" | "pace_under_red" | "tyre_hot" | "tyre_cold" | "tyre_pressure_high" | "tyre_pressure_low";
   priority: "high" | "medium" | "low";
   active: boolean;
   acknowledged: boolean;
