@@ -16,7 +16,7 @@ import { inWords as answerWords } from "../../pitwall/screen/static/app/app.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, trackWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
-import { calledNow, comesNext, heldWords, leavesWith, leavingWords, unseenBy, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { calledNow, comesNext, fuelLacks, heldWords, leavesWith, leavingWords, unseenBy, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { cameTo, dataWords, doubtWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
@@ -847,6 +847,16 @@ test("the garage reads what is called there, not what the driver is told on the 
   const runs = [{ run: "baseline", state: "cut", crew: ["tyres"], work_s: [180, 240, 420], actual_span_s: [1, 2] }];
   assert.equal(workWords(runs, { ...runs[0], goes_on: true }), "", "it is the work after the run");
   assert.equal(workWords(runs, { run: "long", state: "next" }), "tyres: 4:00 (3:00 to 7:00)");
+});
+
+test("the garage reads that a run that goes on lacks fuel, as long as the alert stands, acknowledged at the desk or not", () => {
+  const store = new Store(() => 0);
+  const alert = { type: "alert", id: "fuel-to-go-on-41", t: 140, car: "41", kind: "fuel_to_go_on", priority: "medium", active: true, acknowledged: true, text: "its 5 laps take 10.8 kg", help: "Fill it.", since_s: 140 };
+  store.take("alert/fuel-to-go-on-41", alert);
+  assert.equal(fuelLacks(store, "41"), "its 5 laps take 10.8 kg");
+  assert.equal(fuelLacks(store, "58"), "", "the other car has enough");
+  store.take("alert/fuel-to-go-on-41", { ...alert, active: false });
+  assert.equal(fuelLacks(store, "41"), "");
 });
 
 test("no note has the id of a call, also once the call is over and gone from the list", () => {
