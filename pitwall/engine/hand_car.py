@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from pitwall.engine.answers import Answer, Refusal
+from pitwall.engine.call import Call
 from pitwall.engine.hand_words import lap_words, tenths
 from pitwall.engine.hands import MEASURED_S, Hands
 from pitwall.engine.history import Entry, follow
 from pitwall.engine.plan_guards import meant
 from pitwall.engine.run_state import RunState
 from pitwall.engine.set_run import JOINED, begins_at_line, choose_run, put_on_lap, put_on_track
+from pitwall.engine.stood import put_back, standing, stood
 from pitwall.engine.switch_names import switch_named
 from pitwall.engine.team import TeamCar
 from pitwall.model.car import position_text, same_position
@@ -157,40 +159,39 @@ def _set_switch(command: CommandGiven, hands: Hands, now: float) -> Answer:
         ago = f"{now - board.measured_t[name]:.0f} s ago"
         shown = position_text(measured)
         raise Refusal(f"telemetry shows {switch.word} at {shown}, {ago}, and counts: enter what it does not measure")
-    sure = name in board.verified
-    kept = (board.believed.get(name), sure, measured, board.measured_t.get(name), board.owed.get(name))
+    before = stood(board, name)
     board.measured.pop(name, None)
     board.measured_t.pop(name, None)
     board.said(name, position, sure=True)
+    left = standing(board, before)
     hands.positions[car.car, name] = (position, command.by)
-    _see_positions(car, name, now)
+    unsaid = _see_positions(car, name, now)
 
     def back(now: float) -> str:
         if hands.positions.pop((car.car, name), None) is None:
             raise Refusal(f"{switch.word} stands as telemetry shows it since")
-        believed, verified, shown, shown_t, owed = kept
-        if believed is not None:
-            board.said(name, believed, sure=verified)
-        if shown is not None and shown_t is not None:
-            board.measured[name], board.measured_t[name] = shown, shown_t
-        if owed is not None:
-            board.owed[name] = owed
-        return f"{switch.word} at {position_text(believed) if believed is not None else 'an unknown position'}"
+        put_back(board, before, left)
+        for call in unsaid:
+            call.unfounded = True  # nobody made it: still wanted, it comes again
+        stands = board.stands(name)
+        return f"{switch.word} at {position_text(stands) if stands is not None else 'an unknown position'}"
 
     hands.remember(command, f"{switch.word} {position_text(position)}", back)
     return Answer(f"{switch.word} stands at {position_text(position)}")
 
 
-def _see_positions(car: TeamCar, name: str, now: float) -> None:
-    """Calls that asked for this position, and whose others are known to stand, are done."""
-    board = car.switches
+def _see_positions(car: TeamCar, name: str, now: float) -> list[Call]:
+    """Calls that asked for this position, and whose others are known to stand, are done. Those that nobody had said."""
+    board, unsaid = car.switches, list[Call]()
     for call in list(car.book.calls.values()):
         asked = call.spec.asked
         if call.state not in ("due", "said", "unconfirmed", "late") or name not in asked:
             continue
         sure = all(one in board.verified and same_position(board.stands(one), to) for one, to in asked.items())
         if sure and call.spec.ask.action != "procedure":
+            unsaid += [call] if call.said_t is None else []
             car.signal(call, "evidence", now, "seen by hand")
+    return unsaid
 
 
 def _set_tyres(command: CommandGiven, hands: Hands, now: float) -> Answer:

@@ -325,6 +325,15 @@ test("a run to come is drawn to when the forecast sees its end, in the middle of
   assert.equal(barOf({ run: "x", state: "planned" }, undefined, 2300), null);
 });
 
+test("a run that fits in no future is not drawn past the flag", () => {
+  const run = { run: "qualifying", state: "next", expected_span_s: [3300, 3900] };
+  const told = { chance: 0.002, end_q10_s: 3800, end_q50_s: 3950, end_q90_s: 4100 };
+  assert.deepEqual(barOf(run, told, 3200, 3600), [3300, 3600]);
+  assert.equal(barOf(run, told, 3650, 3600), null);
+  assert.deepEqual(barOf(run, { ...told, chance: 0.02 }, 3200, 3600), [3300, 3950]);
+  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [3310, null] }, told, 3400, 3600), [3310, 3950]);
+});
+
 test("a run that the car has not left for begins no sooner than now, whatever the plan said before", () => {
   const run = { run: "qualifying", state: "next", expected_span_s: [2400, 2680] };
   assert.deepEqual(barOf(run, { end_q50_s: 3040 }, 2500), [2500, 3040]);
