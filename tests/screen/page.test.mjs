@@ -9,14 +9,14 @@ import { Draft, newestFirst } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { workAhead } from "../../pitwall/screen/static/app/ladder.js";
-import { afterFlag, barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
+import { afterFlag, barOf, isToLeave, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
 import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { inWords as answerWords } from "../../pitwall/screen/static/app/app.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, trackWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
-import { calledNow, comesNext, heldWords, leavesWith, leavingWords, unseenBy, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { calledNow, comesNext, fuelLacks, heldWords, leavesWith, leavingWords, unseenBy, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { cameTo, dataWords, doubtWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
@@ -856,6 +856,21 @@ test("the garage reads what is called there, not what the driver is told on the 
   const runs = [{ run: "baseline", state: "cut", crew: ["tyres"], work_s: [180, 240, 420], actual_span_s: [1, 2] }];
   assert.equal(workWords(runs, { ...runs[0], goes_on: true }), "", "it is the work after the run");
   assert.equal(workWords(runs, { run: "long", state: "next" }), "tyres: 4:00 (3:00 to 7:00)");
+});
+
+test("a run that was broken off has to be left for by a moment as any other, the one on track has not", () => {
+  const states = ["planned", "next", "cut", "running", "done", "skipped"], span = [100, 400];
+  assert.deepEqual(states.filter((state) => isToLeave({ state, actual_span_s: span })), ["planned", "next", "cut"]);
+});
+
+test("the garage reads that a run that goes on lacks fuel, as long as the alert stands, acknowledged at the desk or not", () => {
+  const store = new Store(() => 0);
+  const alert = { type: "alert", id: "fuel-to-go-on-41", t: 140, car: "41", kind: "fuel_to_go_on", priority: "medium", active: true, acknowledged: true, text: "its 5 laps take 10.8 kg", help: "Fill it.", since_s: 140 };
+  store.take("alert/fuel-to-go-on-41", alert);
+  assert.equal(fuelLacks(store, "41"), "its 5 laps take 10.8 kg");
+  assert.equal(fuelLacks(store, "58"), "", "the other car has enough");
+  store.take("alert/fuel-to-go-on-41", { ...alert, active: false });
+  assert.equal(fuelLacks(store, "41"), "");
 });
 
 test("no note has the id of a call, also once the call is over and gone from the list", () => {

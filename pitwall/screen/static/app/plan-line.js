@@ -105,6 +105,11 @@ function sure(told) {
   return neverFits(told) ? undefined : told;
 }
 
+/** True for a run that a car has still to leave for, also once more after it was broken off. @param {Run} run */
+export function isToLeave(run) {
+  return TO_COME.includes(run.state) && run.state !== "running";
+}
+
 /**
  * From when to when a run is drawn: as it was driven; one that is still to come, from now on at the earliest, to when the
  * forecast sees its end; what is done after the flag, not before that. The plan was told a while ago, and a car that stands in its garage has left no sooner since.
@@ -123,7 +128,7 @@ export function barOf(run, told, now, flag = 0) {
 function Lane({ desk, run, told, leaves, scale, flag, now, wide, calm, ended }) {
   const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
   const laps = run.timed_wanted ? timedWords(run) : open && !ended ? runWord(run, ended) : "";
-  const leave = leaves != null && !run.actual_span_s ? clockText(leaves) : "";
+  const leave = leaves != null && isToLeave(run) ? clockText(leaves) : "";
   const inside = html`
     <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
     <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} leaves=${leaves} open=${open} ended=${ended} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
@@ -147,7 +152,7 @@ function Shapes({ run, told, leaves, open, ended, scale, flag, now, wide }) {
     ${bar && html`<rect class=${driven?.[1] != null ? "driven" : "expected"} x=${at(bar[0])} y=${BAR} width=${width(bar[0], bar[1])} height=${THICK} rx="2" />`}
     ${open && sure(told) && html`<path class="under" d=${spread} /><path class="spread" d=${spread} />
       <circle class="likely" cx=${at(told.end_q50_s)} cy=${middle} r="5" />`}
-    ${open && leaves != null && !driven && html`<path class="release" d=${`M${at(leaves)} ${BAR + 2} l-6 -9 h12 z`} />`}
+    ${open && leaves != null && isToLeave(run) && html`<path class="release" d=${`M${at(leaves)} ${BAR + 2} l-6 -9 h12 z`} />`}
     <line class="flag" x1=${at(flag)} x2=${at(flag)} y1="0" y2=${HEIGHT} />
     ${now >= scale.first && html`<line class="now" x1=${at(now)} x2=${at(now)} y1="0" y2=${HEIGHT} />`}`;
 }
