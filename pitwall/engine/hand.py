@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from difflib import get_close_matches
 from functools import partial
 
-from pitwall.engine import after_closed, comment_places, hand_car
+from pitwall.engine import after_closed, comment_places, hand_car, refused_last
 from pitwall.engine.answers import Answer, Refusal
 from pitwall.engine.car import DOUBLE_S
 from pitwall.engine.hand_clock import FRESH_S
@@ -306,11 +306,15 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
             and (not one.refused if command.of is None and not named else command.of in (None, one.command))]
     if not left:
         raise Refusal(_nothing_left(command, mine))
-    last = left[-1]
+    last, mind_s = left[-1], IN_MIND_S * max(1.0, hands.clock.rate)
     age_s, ages = now - last.t, partial(_age_words, rate=hands.clock.rate)
-    if age_s > IN_MIND_S * max(1.0, hands.clock.rate) and not named and command.of is None:
+    plain = not named and command.of is None and command.call is None
+    if age_s > mind_s and not named and command.of is None:
         raise Refusal(f"the last entry of {command.by} for car {command.car} that is left is {last.what}, given at "
                       f"{clock_text(last.t)}, {ages(age_s)}: 'undo' with of={last.command} takes it back")
+    if plain and (asked := refused_last.take(command, hands.team[command.car], now - mind_s)) is not None:
+        raise Refusal(f"nothing is taken back: {asked}, given last by {command.by}, was refused and did nothing; "
+                      f"'undo' once more takes back what was entered before it: {last.what}, {ages(age_s)}")
     # Pressed once too often: what the driver said, noted before, must not go with what was wrong.
     for one in mine:
         one.passed |= one.comment not in (None, last.comment)

@@ -58,6 +58,8 @@ class PlanDesk:
     asked: list[tuple[PlanChange, ...]] = field(default_factory=list)
     because: list[str] = field(default_factory=list)
     """The commands that made the changes, each beside its change."""
+    refused: dict[str, tuple[str, float]] = field(default_factory=dict)
+    """The last command of each hand where it was refused: its name, and when."""
     undone: set[str] = field(default_factory=set)
     """Commands whose change was taken back, and those that took it back."""
     seen: dict[str, RoleSeen] = field(default_factory=dict)

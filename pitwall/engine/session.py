@@ -20,6 +20,7 @@ from pitwall.engine.hands import Hands
 from pitwall.engine.notices import Notices
 from pitwall.engine.positions import positioned
 from pitwall.engine.progress import PlanProgress
+from pitwall.engine.refused_last import noting
 from pitwall.engine.session_clock import SessionClock
 from pitwall.engine.switch_watch import look_at_switches, moments_ahead, switch_measured, switches_ahead
 from pitwall.engine.switches import SwitchBoard
@@ -45,13 +46,12 @@ class Session:
 
     def __init__(self) -> None:
         self.prepared = self.rain = False
-        self.now = float("-inf")
+        self.now = self._refresh_t = self._advanced_t = float("-inf")
         self.team: dict[str, TeamCar] = {}
         self.alerts, self.notices, self.lookout = AlertBook(), Notices(), lookout.Lookout()
         self._outputs: list[out.Output] = []
         self._dirty: set[str] = set()
         self.wakes, self._armed = True, None  # False where a journal is gone over to its end, and nobody is woken
-        self._refresh_t = self._advanced_t = float("-inf")
 
     # -- the port ---------------------------------------------------------------------------------------------------
 
@@ -244,7 +244,8 @@ class Session:
             self._refuse(event.id, event.car, "the session is closed")
             return
         try:
-            result = hand.answer(event, self.hands, self.now) or self._answer(event, car)
+            result = noting(event, car, self.now,
+                            lambda: hand.answer(event, self.hands, self.now) or self._answer(event, car))
         except Refusal as refusal:
             self._refuse(event.id, event.car, str(refusal))
             return

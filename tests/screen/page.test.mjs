@@ -9,14 +9,14 @@ import { Draft, newestFirst } from "../../pitwall/screen/static/app/draft.js";
 import { pieces, wrapped } from "../../pitwall/screen/static/app/fitting.js";
 import { exampleTag, inWords, isTags, noSuchTurn, tagged, typedOf } from "../../pitwall/screen/static/app/shorthand.js";
 import { workAhead } from "../../pitwall/screen/static/app/ladder.js";
-import { afterFlag, barOf, planWords } from "../../pitwall/screen/static/app/plan-line.js";
+import { afterFlag, barOf, isToLeave, planWords } from "../../pitwall/screen/static/app/plan-line.js";
 import { isOverdue, labels, lapWords, onceEach } from "../../pitwall/screen/static/app/strip.js";
 import { allWords } from "../../pitwall/screen/static/app/switches.js";
 import { inWords as answerWords } from "../../pitwall/screen/static/app/app.js";
 import { ask } from "../../pitwall/screen/static/app/asking.js";
 import { feedAges, silentStreams, timeWords, trackWords, wellness } from "../../pitwall/screen/static/app/head.js";
 import { feedWords, keysOf } from "../../pitwall/screen/static/app/help.js";
-import { calledNow, comesNext, heldWords, leavesWith, leavingWords, unseenBy, workWords } from "../../pitwall/screen/static/app/garage-page.js";
+import { calledNow, comesNext, fuelLacks, heldWords, leavesWith, leavingWords, unseenBy, workWords } from "../../pitwall/screen/static/app/garage-page.js";
 import { cameTo, dataWords, doubtWords, lacking, lastRun, runWords, unsaidWords } from "../../pitwall/screen/static/app/last-run.js";
 import { Mark } from "../../pitwall/screen/static/app/mark.js";
 import { Pad } from "../../pitwall/screen/static/app/pad.js";
@@ -323,6 +323,15 @@ test("a run to come is drawn to when the forecast sees its end, in the middle of
   assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [2450, null] }, { end_q50_s: 3040 }, 2500), [2450, 3040]);
   assert.deepEqual(barOf({ ...run, state: "done", actual_span_s: [2450, 2900] }, { end_q50_s: 3040 }, 3000), [2450, 2900]);
   assert.equal(barOf({ run: "x", state: "planned" }, undefined, 2300), null);
+});
+
+test("a run that fits in no future is not drawn past the flag", () => {
+  const run = { run: "qualifying", state: "next", expected_span_s: [3300, 3900] };
+  const told = { chance: 0.002, end_q10_s: 3800, end_q50_s: 3950, end_q90_s: 4100 };
+  assert.deepEqual(barOf(run, told, 3200, 3600), [3300, 3600]);
+  assert.equal(barOf(run, told, 3650, 3600), null);
+  assert.deepEqual(barOf(run, { ...told, chance: 0.02 }, 3200, 3600), [3300, 3950]);
+  assert.deepEqual(barOf({ ...run, state: "running", actual_span_s: [3310, null] }, told, 3400, 3600), [3310, 3950]);
 });
 
 test("a run that the car has not left for begins no sooner than now, whatever the plan said before", () => {
@@ -847,6 +856,21 @@ test("the garage reads what is called there, not what the driver is told on the 
   const runs = [{ run: "baseline", state: "cut", crew: ["tyres"], work_s: [180, 240, 420], actual_span_s: [1, 2] }];
   assert.equal(workWords(runs, { ...runs[0], goes_on: true }), "", "it is the work after the run");
   assert.equal(workWords(runs, { run: "long", state: "next" }), "tyres: 4:00 (3:00 to 7:00)");
+});
+
+test("a run that was broken off has to be left for by a moment as any other, the one on track has not", () => {
+  const states = ["planned", "next", "cut", "running", "done", "skipped"], span = [100, 400];
+  assert.deepEqual(states.filter((state) => isToLeave({ state, actual_span_s: span })), ["planned", "next", "cut"]);
+});
+
+test("the garage reads that a run that goes on lacks fuel, as long as the alert stands, acknowledged at the desk or not", () => {
+  const store = new Store(() => 0);
+  const alert = { type: "alert", id: "fuel-to-go-on-41", t: 140, car: "41", kind: "fuel_to_go_on", priority: "medium", active: true, acknowledged: true, text: "its 5 laps take 10.8 kg", help: "Fill it.", since_s: 140 };
+  store.take("alert/fuel-to-go-on-41", alert);
+  assert.equal(fuelLacks(store, "41"), "its 5 laps take 10.8 kg");
+  assert.equal(fuelLacks(store, "58"), "", "the other car has enough");
+  store.take("alert/fuel-to-go-on-41", { ...alert, active: false });
+  assert.equal(fuelLacks(store, "41"), "");
 });
 
 test("no note has the id of a call, also once the call is over and gone from the list", () => {

@@ -196,6 +196,24 @@ def test_nothing_runs_out_of_any_screen(processes: Processes, open_page: Open) -
             assert page.evaluate(PARTS_IN_SIGHT) == ["alerts", "comments", "plan", "queue", "say", "strip", "switches"]
 
 
+def test_a_lane_of_the_plan_can_be_pressed_and_says_until_when_to_leave(processes: Processes, open_page: Open) -> None:
+    """Lanes lie one on the other, so each is a target of 24 px at least on any screen (WCAG 2.2, 2.5.8). What is done
+    after the flag has its moment to leave by as any run has: the car must be on track as the flag falls."""
+    _, said = begun(processes)
+    page = open_page(said["screen"])
+    page.evaluate("location.hash = '/desk/58'")
+    starts = page.locator(".lanes li", has_text="starts")
+    starts.first.wait_for()
+    until(lambda: "leave by" in starts.inner_text())
+    assert re.search(r"leave by\s*\d+:\d\d", starts.inner_text())
+    for width, height in SCREENS:
+        page.set_viewport_size({"width": width, "height": height})
+        lanes = page.locator(".lanes button")
+        heights = lanes.evaluate_all("all => all.map(one => one.getBoundingClientRect().height)")
+        assert len(heights) > 3
+        assert min(heights) >= 24, (width, height)
+
+
 CALL_IS_WHOLE = """
 () => {
   const say = document.querySelector('.say').getBoundingClientRect();

@@ -111,16 +111,15 @@ def test_a_key_asks_for_advice() -> None:
 
 
 def test_the_ladder_is_three_lines_and_the_work_to_pull_forward() -> None:
-    """Under red each restart has its line; the work that all of them want stands once, with the first; they go when the
-    ladder is cleared."""
+    """Under red each restart has its line, by the session clock; the work that all of them want stands once, with the
+    first; they go when the ladder is cleared."""
     board = _board(LADDER)
-    lines = [line for line in _drawn(board) if "restart after" in line or "meanwhile" in line]
-    assert [line[:36] for line in lines[:3]] == [
-        "restart after 4:00, at 14:00: droppi", "restart after 8:00, at 18:00: droppi",
-        "restart after 12:00, at 22:00: dropp",
+    lines = [line for line in _drawn(board) if "restart at" in line or "meanwhile" in line]
+    assert [line[:24] for line in lines[:3]] == [
+        "restart at 14:00: droppi", "restart at 18:00: droppi", "restart at 22:00: droppi",
     ]  # fmt: skip
     assert "(the musts of all cars fit in 86%)" in lines[0]
-    work = "meanwhile, for a restart after 4:00: Do now the floor work: it brings 4 %."
+    work = "meanwhile, for a restart at 14:00: Do now the floor work: it brings 4 %."
     assert [line.strip() for line in lines[3:]] == [work]
     board.take(LADDER.model_copy(update={"active": False}))
     assert not [line for line in _drawn(board) if "restart" in line]
@@ -130,13 +129,13 @@ def test_a_restart_that_has_passed_takes_its_line_and_its_work_with_it() -> None
     """Nine minutes after the flag the rung of eight is history; the work stands for the next one; a change that an
     earlier rung names already is not told again."""
     lines = ladder_lines(LADDER, 600.0 + 540.0)
-    assert [line.partition(",")[0] for line in lines] == ["restart after 12:00", "meanwhile"]
-    assert lines[1] == "meanwhile, for a restart after 12:00: Do now the floor work: it brings 12 %."
+    assert [line.partition(",")[0].partition(": ")[0] for line in lines] == ["restart at 22:00", "meanwhile"]
+    assert lines[1] == "meanwhile, for a restart at 22:00: Do now the floor work: it brings 12 %."
     alike = LADDER.model_copy(update={"rungs": tuple(
         rung.model_copy(update={"lines": ("holds is dropped",), "work": None}) for rung in LADDER.rungs)})
     first, second, third = ladder_lines(alike, 605.0)
     assert "dropping 4 laps keeps both musts" in first
-    assert [one.partition(": ")[2].partition(" (")[0] for one in (second, third)] == ["the same as after 4:00"] * 2
+    assert [one.partition(": ")[2].partition(" (")[0] for one in (second, third)] == ["the same as at 14:00"] * 2
 
 
 def test_no_chance_stands_after_the_end() -> None:
@@ -167,7 +166,7 @@ def test_plain_lines_tell_advice_once_and_the_ladder() -> None:
     assert log.lines(_state(_advised(2, "41")))
     assert log.lines(_state().model_copy(update={"active": False})) == ()
     assert [line.split("LADDER  ")[1][:18] for line in log.lines(LADDER)[:3]] == [
-        "restart after 4:00", "restart after 8:00", "restart after 12:0",
+        "restart at 14:00: ", "restart at 18:00: ", "restart at 22:00: ",
     ]  # fmt: skip
     assert log.lines(LADDER.model_copy(update={"active": False})) == ()
 

@@ -629,6 +629,8 @@ def test_what_means_nothing_after_the_close_is_refused(command: str, more: dict[
     assert words in reason
     assert command == "cross" or reason.startswith("the session is closed since 0:50.0: ")
     assert stage.session.clock.status == "closed"
+    if command == "cross":  # its reason names no undo, so the first one says what the next takes back
+        assert "status closed, 0:11 ago" in refused(stage.command("undo", 61.0))
     assert told(stage.command("undo", 61.0)).startswith("taken back: status closed")
     told(stage.command("pit", 62.0, where="exit"))
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pitwall.model.outputs import LapJudged
+from pitwall.model.outputs import LapJudged, Refused
 from tests.unit.engine_stage import SPARE, Stage, effect, plan, setup
 
 LONG: dict[str, Any] = {"run": "long", "want": "must", "laps": "out, 6 timed, in", "fuel_kg": 20}
@@ -46,3 +46,49 @@ def test_a_usual_line_that_is_taken_back_leaves_the_others_alone() -> None:
     effect(stage.command("undo", 600.0))
     assert [one for one in stage.made(LapJudged)[len(before) :] if one.car == "58"] == []
     assert [lap.kind for lap in stage.session.team["58"].track.laps] == ["out", "timed", "timed", "timed"]
+
+
+# -- taking back after a command that was refused ----------------------------------------------------------------------
+
+
+def shortened() -> Stage:
+    """Ann shortens the run, then calls the car in, which stands in its garage: refused."""
+    stage = Stage(setup(plan(LONG, SPARE))).green()
+    stage.wait(20)
+    effect(stage.command("shorten", by="ann", run="long"))
+    stage.wait(40)
+    assert isinstance(stage.command("box", by="ann"), Refused)
+    return stage
+
+
+def laps(stage: Stage) -> int:
+    return stage.car.progress.runs[0].timed_wanted
+
+
+def test_an_undo_after_a_refused_command_takes_nothing_older_back() -> None:
+    """Who presses it means the box that was refused: nothing was done of it, and the shortened run stays as it is. The
+    answer says so and names what a second press takes back; that one does."""
+    stage = shortened()
+    first = stage.command("undo", by="ann")
+    assert isinstance(first, Refused)
+    assert first.reason == ("nothing is taken back: box, given last by ann, was refused and did nothing; 'undo' once "
+                            "more takes back what was entered before it: shorten, 0:20 ago")
+    assert laps(stage) == 5
+    assert effect(stage.command("undo", by="ann")).startswith("taken back: shorten")
+    assert laps(stage) == 6
+
+
+def test_what_was_refused_long_ago_or_to_another_hand_is_in_nobodys_way() -> None:
+    """Bo never gave a box; and to name what is meant takes it back at once."""
+    stage = shortened()
+    effect(stage.command("quiet", by="bo"))
+    assert effect(stage.command("undo", by="bo")).startswith("taken back: quiet")
+    assert effect(stage.command("undo", by="ann", of="shorten")).startswith("taken back: shorten")
+
+
+def test_after_another_command_that_was_taken_an_undo_means_that_one() -> None:
+    """The refusal is history as soon as the same hand has something done."""
+    stage = shortened()
+    effect(stage.command("quiet", by="ann"))
+    assert effect(stage.command("undo", by="ann")).startswith("taken back: quiet")
+    assert effect(stage.command("undo", by="ann")).startswith("taken back: shorten")

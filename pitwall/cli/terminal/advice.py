@@ -40,6 +40,7 @@ def musts_words(lost: bool) -> str:
 def ladder_lines(ladder: LadderState, now: float, lost: bool = False) -> list[str]:
     """A line for each restart that may still come, and one for each work that is worth doing before it.
 
+    A restart is named by the session clock: how long the flag has been out then would read as a time from now.
     The same change and the same work are told once, with the first restart that they are for.
     ``lost``: a must is over (``musts_words``).
     """
@@ -47,11 +48,11 @@ def ladder_lines(ladder: LadderState, now: float, lost: bool = False) -> list[st
     told: dict[tuple[str, ...], Rung] = {}
     for rung in ahead:
         same = told.setdefault(rung.lines, rung)
-        what = rung.sentence if same is rung else f"the same as after {clock_text(same.restart_s)}"
+        what = rung.sentence if same is rung else f"the same as at {clock_text(same.at_s)}"
         later = " or later" if rung.too_late else ""
-        lines.append(f"restart after {clock_text(rung.restart_s)}, at {clock_text(rung.at_s)}{later}: {what}"
+        lines.append(f"restart at {clock_text(rung.at_s)}{later}: {what}"
                      f" ({musts_words(lost)} {rung.musts_chance:.0%})")
-    return [*lines, *(f"meanwhile, for a restart after {clock_text(rung.restart_s)}: {rung.work}"
+    return [*lines, *(f"meanwhile, for a restart at {clock_text(rung.at_s)}: {rung.work}"
                       for rung in work_ahead(ahead))]
 
 

@@ -15,7 +15,7 @@ export function GaragePage({ desk }) {
   const { store } = desk, state = store.desks.get(car), plan = store.plans.get(car);
   const next = comesNext(plan?.runs ?? [], store.isOver()), release = calledNow(store.open(car));
   const leaving = leavingWords(store, car, next), told = lastRun(store, car);
-  const work = workWords(plan?.runs ?? [], next);
+  const work = workWords(plan?.runs ?? [], next), short = fuelLacks(store, car);
   const behind = Math.max(0, ...(plan?.seen ?? []).map((one) => unseenBy(plan?.changes ?? [], one).length));
   const changes = (plan?.changes ?? []).slice(-Math.max(4, behind)).reverse(), over = store.isOver();
   return html`<div class="garage">
@@ -31,7 +31,7 @@ export function GaragePage({ desk }) {
       <div><dt>tyres</dt><dd>${leavesWith(next, state).tyres}</dd></div>
       <div><dt>fuel</dt><dd>${leavesWith(next, state).fuel}</dd></div>
       ${work && html`<div><dt>work</dt><dd>${work}</dd></div>`}
-    </dl></section>`}
+    </dl>${short && html`<p class="caution">▲ ${short}</p>`}</section>`}
     <section aria-label="called now"><h2>called now</h2>
     ${release.length ? html`<ol>${release.map((p) => html`<li key=${p.call}>${p.text}</li>`)}</ol>` : html`<p class="empty">Nothing is called in the garage now.</p>`}</section>
     <section aria-label="changes of the plan"><h2>changes of the plan</h2>
@@ -97,6 +97,11 @@ export function leavesWith(next, state) {
   const own = next.tyres ? `${next.tyres}${compound}` : state?.tyres ?? "–";
   const kept = state?.tyres && state.tyres !== next.tyres ? state.tyres : own;
   return { tyres: next.goes_on ? `${kept}, stays on` : own, fuel: next.fuel_kg == null || next.goes_on ? inCar : `${next.fuel_kg} kg` };
+}
+
+/** That the fuel in the car is less than the run takes that it goes on with, in words; empty where it is enough. @param {import("./store.js").Store} store @param {string} car */
+export function fuelLacks(store, car) {
+  return store.standing().find((alert) => alert.kind === "fuel_to_go_on" && alert.car === car)?.text ?? "";
 }
 
 /**

@@ -10,10 +10,10 @@ export function Ladder({ desk }) {
   return html`<section class="strip ladder" tabindex="0" aria-label="if the session goes on">
     <h2><b>if it goes on</b> <span>red since ${clockText(Math.max(0, now - ladder.red_s))}; how likely the ${desk.store.mustsOfAll()} fit; nothing changes without adopt</span></h2>
     <table><tbody>${ladder.rungs.map((rung, at) => html`<tr key=${rung.restart_s} title=${rung.sentence} class=${rung.at_s < now && !rung.too_late ? "past" : ""}>
-      <th scope="row">${rung.too_late ? `from ${clockText(rung.at_s)}` : `after ${Math.round(rung.restart_s / 60)} min`}</th><td><span class="unseen">${desk.store.mustsOfAll()} </span><b>${percent(rung.musts_chance)}</b></td>
-      <td>${firstOf(rung, ladder.rungs) < at ? html`<span class="more">the same as after ${Math.round(ladder.rungs[firstOf(rung, ladder.rungs)].restart_s / 60)} min</span>`
+      <th scope="row">${rung.too_late ? `from ${clockText(rung.at_s)} on` : `at ${clockText(rung.at_s)}`}</th><td><span class="unseen">${desk.store.mustsOfAll()} </span><b>${percent(rung.musts_chance)}</b></td>
+      <td>${firstOf(rung, ladder.rungs) < at ? html`<span class="more">the same as at ${clockText(ladder.rungs[firstOf(rung, ladder.rungs)].at_s)}</span>`
         : html`${rung.lines.length ? rung.lines.join("; ") : "the plan as it stands"} <span class="more">${losses(rung)}</span>`}</td></tr>`)}</tbody></table>
-    ${workAhead(ladder.rungs, now).map((rung) => html`<p key=${rung.restart_s}>◆ <b>for a restart after ${Math.round(rung.restart_s / 60)} min</b> ${lower(rung.work)}</p>`)}
+    ${workAhead(ladder.rungs, now).map((rung) => html`<p key=${rung.restart_s}>◆ <b>for a restart at ${clockText(rung.at_s)}</b> ${lower(rung.work)}</p>`)}
   </section>`;
 }
 

@@ -25,6 +25,7 @@ export function PlanLine({ desk, car, calm = false }) {
   const outlook = desk.store.isOver() ? undefined : desk.store.forecasts.get(car)?.outlook;
   const runs = plan.runs.filter((run) => run.state !== "dropped"), over = longOver(runs);
   const told = new Map(outlook?.runs.filter((one) => !runs.some((run) => run.run === one.run && afterFlag(run))).map((one) => [one.run, one]));
+  const leaves = new Map(outlook?.runs.map((one) => [one.run, one.last_release_s]));
   const shown = runs.filter((run) => !over.includes(run));
   const flag = desk.store.clock.flag(), ended = desk.store.isOver();
   const scale = scaleOf(shown, told, flag, over.length > 0, WIDTH);
@@ -41,14 +42,14 @@ export function PlanLine({ desk, car, calm = false }) {
       <text class="mark" x=${at(flag)} y="20" text-anchor=${at(flag) > WIDTH - 30 ? "end" : "middle"}>flag</text>
       ${now >= scale.first && at(flag) - at(now) > 50 && html`<text class="mark" x=${at(now)} y="20" text-anchor=${at(now) < 30 ? "start" : "middle"}>now</text>`}
     </svg><span class="heads"><span>laps</span><span>fits</span><span>leave by</span></span></div>
-    <ol class="lanes">${shown.map((run) => html`<li key=${run.run}><${Lane} desk=${desk} run=${run} told=${told.get(run.run)} scale=${scale}
+    <ol class="lanes">${shown.map((run) => html`<li key=${run.run}><${Lane} desk=${desk} run=${run} told=${told.get(run.run)} leaves=${leaves.get(run.run)} scale=${scale}
       flag=${flag} now=${now} wide=${WIDTH} calm=${calm} ended=${ended} /></li>`)}</ol>
   </section>`;
 }
 
 /** The axis: from the green light, or from the first run that is shown, to the last moment that anything may take. */
 function scaleOf(shown, told, flag, cut, wide) {
-  const ends = shown.map((/** @type {Run} */ run) => told.get(run.run)?.end_q90_s ?? run.expected_span_s?.[1] ?? run.planned_span_s?.[1] ?? 0);
+  const ends = shown.map((/** @type {Run} */ run) => (neverFits(told.get(run.run)) ? flag : told.get(run.run)?.end_q90_s) ?? run.expected_span_s?.[1] ?? run.planned_span_s?.[1] ?? 0);
   const latest = Math.max(flag, ...ends) * 1.01 || 1;
   const first = cut ? Math.max(0, Math.min(...shown.map((/** @type {Run} */ run) => startOf(run) ?? Infinity)) - 60) : 0;
   const at = (/** @type {number} */ t) => LEFT + (wide - 2 * LEFT) * Math.max(0, Math.min(1, (t - first) / (latest - first)));
@@ -94,6 +95,21 @@ export function planWords(runs, outlook, car) {
   return `${done} of ${runs.length} runs done${cut ? `, ${cut} cut` : ""}${lost.length ? `, must lost: ${lost.join(", ")}` : ""}${musts}`;
 }
 
+/** Guard: it fits in next to no future, and figures so. Where it would end then is past the session. @param {Outlook | undefined} told */
+export function neverFits(told) {
+  return told !== undefined && Math.round(100 * told.chance) === 0;
+}
+
+/** What is told of a run as far as its end is one of this session. @param {Outlook | undefined} told */
+function sure(told) {
+  return neverFits(told) ? undefined : told;
+}
+
+/** True for a run that a car has still to leave for, also once more after it was broken off. @param {Run} run */
+export function isToLeave(run) {
+  return TO_COME.includes(run.state) && run.state !== "running";
+}
+
 /**
  * From when to when a run is drawn: as it was driven; one that is still to come, from now on at the earliest, to when the
  * forecast sees its end; what is done after the flag, not before that. The plan was told a while ago, and a car that stands in its garage has left no sooner since.
@@ -103,38 +119,40 @@ export function barOf(run, told, now, flag = 0) {
   if (afterFlag(run)) return run.expected_span_s ? [Math.max(flag, run.expected_span_s[0]), Math.max(flag, run.expected_span_s[0]) + run.expected_span_s[1] - run.expected_span_s[0]] : null;
   const driven = run.actual_span_s, expected = run.expected_span_s, waits = TO_COME.includes(run.state);
   const from = driven?.[0] ?? (expected ? Math.max(expected[0], waits ? now : -Infinity) : null);
-  const to = driven?.[1] ?? (TO_COME.includes(run.state) ? told?.end_q50_s : null) ?? expected?.[1];
-  return from == null || to == null ? null : [from, Math.max(from, to)];
+  const to = driven?.[1] ?? (waits ? told?.end_q50_s : null) ?? expected?.[1];
+  if (from == null || to == null) return null;
+  if (!waits || driven || !flag || !neverFits(told)) return [from, Math.max(from, to)];
+  return from < flag ? [from, Math.min(Math.max(from, to), flag)] : null;
 }
 
-function Lane({ desk, run, told, scale, flag, now, wide, calm, ended }) {
+function Lane({ desk, run, told, leaves, scale, flag, now, wide, calm, ended }) {
   const open = TO_COME.includes(run.state), risky = open && told && run.want === "must" && told.chance < LEAST_CHANCE;
   const laps = run.timed_wanted ? timedWords(run) : open && !ended ? runWord(run, ended) : "";
-  const leave = told?.last_release_s != null && !run.actual_span_s ? clockText(told.last_release_s) : "";
+  const leave = leaves != null && isToLeave(run) ? clockText(leaves) : "";
   const inside = html`
     <span class="name"><b>${run.state === "running" ? "▶ " : endedAs(run) === "done" ? "✓ " : ""}${run.run}</b> ${run.want}</span>
-    <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} open=${open} ended=${ended} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
+    <svg viewBox=${`0 0 ${wide} ${HEIGHT}`} aria-hidden="true"><${Shapes} run=${run} told=${told} leaves=${leaves} open=${open} ended=${ended} scale=${scale} flag=${flag} now=${now} wide=${wide} /></svg>
     <span class="figures"><span>${laps}</span>
       <b class=${risky ? "short" : ""}>${open && told ? html`${risky ? "▲ " : ""}<i class="unseen said-small">fits</i> ${percent(told.chance)}` : afterFlag(run) && !ended ? "after flag" : runWord(run, ended)}</b>
       <span>${open && leave ? html`<i class="unseen said-small">leave by</i> ${leave}` : ""}</span>
-      ${open && told ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}${calm ? "" : "; why"}</i>` : ""}</span>`;
+      ${open && sure(told) ? html`<i class="unseen">ends between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)}${calm ? "" : "; why"}</i>` : ""}</span>`;
   return calm ? html`<div class=${`lane is-${endedAs(run)}`}>${inside}</div>`
     : html`<button class=${`lane is-${endedAs(run)}`} onClick=${() => { desk.why = run.run; }}>${inside}</button>`;
 }
 
-function Shapes({ run, told, open, ended, scale, flag, now, wide }) {
+function Shapes({ run, told, leaves, open, ended, scale, flag, now, wide }) {
   const { at, ticks } = scale, planned = run.planned_span_s, driven = run.actual_span_s, bar = ended && !driven ? null : barOf(run, told, now, flag);
   const width = (/** @type {number} */ a, /** @type {number} */ b) => Math.max(3, at(b) - at(a));
   const middle = BAR + THICK / 2;
-  const spread = open && told ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";
+  const spread = open && sure(told) ? `M${at(told.end_q10_s)} ${BAR} v${THICK} m0 ${-THICK / 2} H${at(told.end_q90_s)} m0 ${-THICK / 2} v${THICK}` : "";
   return html`
     <rect class="after" x=${at(flag)} y="0" width=${Math.max(0, wide - at(flag))} height=${HEIGHT} />
     ${ticks.map((/** @type {number} */ t) => html`<line key=${t} class="tick" x1=${at(t)} x2=${at(t)} y1="0" y2=${HEIGHT} />`)}
     ${planned && html`<rect class="planned" x=${at(planned[0])} y="3" width=${width(planned[0], planned[1])} height="4" />`}
     ${bar && html`<rect class=${driven?.[1] != null ? "driven" : "expected"} x=${at(bar[0])} y=${BAR} width=${width(bar[0], bar[1])} height=${THICK} rx="2" />`}
-    ${open && told && html`<path class="under" d=${spread} /><path class="spread" d=${spread} />
+    ${open && sure(told) && html`<path class="under" d=${spread} /><path class="spread" d=${spread} />
       <circle class="likely" cx=${at(told.end_q50_s)} cy=${middle} r="5" />`}
-    ${open && told?.last_release_s != null && !driven && html`<path class="release" d=${`M${at(told.last_release_s)} ${BAR + 2} l-6 -9 h12 z`} />`}
+    ${open && leaves != null && isToLeave(run) && html`<path class="release" d=${`M${at(leaves)} ${BAR + 2} l-6 -9 h12 z`} />`}
     <line class="flag" x1=${at(flag)} x2=${at(flag)} y1="0" y2=${HEIGHT} />
     ${now >= scale.first && html`<line class="now" x1=${at(now)} x2=${at(now)} y1="0" y2=${HEIGHT} />`}`;
 }

@@ -2,7 +2,7 @@
 import { html, useLayoutEffect, useRef } from "./html.js";
 import { clockText, spanText } from "./clock.js";
 import { LastRunRows, runWords } from "./last-run.js";
-import { TO_COME } from "./plan-line.js";
+import { isToLeave, TO_COME } from "./plan-line.js";
 import { RUN_WORDS, endedAs, percent, timedWords } from "./words.js";
 
 const ITEM_WORDS = { planned: "to come", called: "called", done: "done", probably_done: "probably done", not_done: "not done", dropped: "dropped" };
@@ -37,7 +37,7 @@ function Times({ told, run }) {
     <tr><th scope="row">ends</th><td>likely at <b>${clockText(told.end_q50_s)}</b>, between ${clockText(told.end_q10_s)} and ${clockText(told.end_q90_s)} in eight of ten futures</td></tr>
     ${spare != null ? html`<tr><th scope="row">in hand</th><td>${spare >= 0 ? `likely ${spanText(spare)}` : `likely ${spanText(-spare)} short`}${told.spare_q10_s != null && told.spare_q90_s != null
       ? `, from ${signed(told.spare_q10_s)} to ${signed(told.spare_q90_s)}` : ""}</td></tr>` : ""}
-    ${told.last_release_s != null && !run.actual_span_s ? html`<tr><th scope="row">leave by</th><td><b>${clockText(told.last_release_s)}</b> at the latest</td></tr>` : ""}
+    ${told.last_release_s != null && isToLeave(run) ? html`<tr><th scope="row">leave by</th><td><b>${clockText(told.last_release_s)}</b> at the latest</td></tr>` : ""}
     ${told.timed_q50 != null ? html`<tr><th scope="row">timed laps</th><td>likely ${told.timed_q50} of ${Math.max(0, run.timed_wanted - run.timed_done)} to come${told.timed_q10 === told.timed_q90 ? "" : `, from ${told.timed_q10} to ${told.timed_q90}`}</td></tr>` : ""}
   </tbody></table>`;
 }
