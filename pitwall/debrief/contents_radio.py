@@ -15,7 +15,9 @@ CALLS = (Column("call", 4.4), Column("kind", 1.75), Column("run and lap", 2.35),
 IN_TIME = ("Said is when the key was pressed, after the words; begun is when the radio desk heard them, else that "
            "moment less their length. Begun in its window: between the two moments of 'to be said', give or take a "
            "second. Late: when the driver could act on it no more, which may be after the end of the window; a "
-           "call that was late or unconfirmed before is not in time. The table of calls has how each is counted.")
+           "call that was late or unconfirmed before is not in time. Missed is also news over which the radio desk, "
+           "which reports, heard nobody: a car that came in may have seen the flags. The table of calls has how each "
+           "is counted.")
 IN_TIME_BOARD = ("Said is when the key was pressed: in the garage after the words, of a board as it hung. In its "
                  "window: between the two moments of 'to be said', which for a board end some seconds before the car "
                  "passes it, give or take a second. Late: when the driver could act on it no more; a call that was "
@@ -82,5 +84,7 @@ def _call(call: CallRow) -> Row:
     where = ", ".join(one for one in (call.run, call.lap) if one) or say.NOTHING
     why = "; ".join(one for one in (say.WAYS[call.way] if call.way != "full" else "", call.reason) if one)
     beside = ", beside its window" if call.counted_as == "beside_window" else ""
+    if call.counted_as == "missed" and call.state != "missed":
+        beside = ", counted as missed"
     return (call.text, call.kind, where, say.span_clock(call.say_from_s, call.say_by_s), say.maybe_clock(call.said_s),
             say.number(call.spoken_s), call.state + beside, why)

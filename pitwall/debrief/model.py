@@ -107,7 +107,7 @@ class CallRow(Frozen):
     counted_as: CallCount = Field(
         default="open", description="where the figures of the calls count it; in_window: begun_s lies between "
         "say_from_s and say_by_s, give or take a second; beside_window: it does not, and was still of use; shown: "
-        "nobody said when"
+        "nobody said when; missed: also news that is unconfirmed, where the radio desk reports and heard nobody tell it"
     )
     reason: str = ""
     way: CallWay = "full"

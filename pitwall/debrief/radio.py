@@ -3,7 +3,9 @@
 A call is *in time* when it was said, or shown to be done, without ever having been late or unconfirmed; *settled* when
 it was, and what happened showed that it was done all the same. Late is what nobody could act on any more (the engine's
 ``in_time``), which may be seconds after the window that the prompt named: so those in time are told apart by when they
-were *begun*, in their window, beside it, or shown to be done without a word that they were said.
+were *begun*, in their window, beside it, or shown to be done without a word that they were said. News that nobody
+confirmed, and over which the radio desk heard nobody, was *missed*: that the car came in tells only that its driver may
+have seen the flags.
 """
 
 from __future__ import annotations
@@ -32,10 +34,10 @@ def call_rows(notes: CarNotes) -> tuple[CallRow, ...]:
     """Every call in the order in which it was shown first."""
     voices = notes.voices()
     calls = sorted(notes.calls.values(), key=lambda one: (one.first_t, one.last.call))
-    return tuple(_row(call, voices) for call in calls)
+    return tuple(_row(call, voices, bool(notes.channel)) for call in calls)
 
 
-def _row(call: CallNotes, voices: Sequence[Span]) -> CallRow:
+def _row(call: CallNotes, voices: Sequence[Span], reported: bool) -> CallRow:
     last, worded, begun_s = call.last, call.worded, _begun_s(call, voices)
     begun, (say_from_s, say_by_s) = call.begun, call.window
     return CallRow(
@@ -45,7 +47,7 @@ def _row(call: CallNotes, voices: Sequence[Span]) -> CallRow:
         first_due_s=None if call.due_s is None else round(call.due_s, 3),
         begun_s=None if begun_s is None else round(begun_s, 3),
         said_s=None if call.said_s is None else round(call.said_s, 3),
-        state=last.state, counted_as=_counted_as(call, begun_s), reason=last.reason or "",
+        state=last.state, counted_as=_counted_as(call, begun_s, voices if reported else None), reason=last.reason or "",
         way="parts" if begun else worded.way,
     )
 
@@ -58,10 +60,13 @@ def _begun_s(call: CallNotes, voices: Sequence[Span]) -> float | None:
     return heard[-1] if heard else call.said_s - call.worded.spoken_s
 
 
-def _counted_as(call: CallNotes, begun_s: float | None) -> CallCount:
+def _counted_as(call: CallNotes, begun_s: float | None, voices: Sequence[Span] | None) -> CallCount:
+    """``voices``: None where the radio desk reports no talk."""
     state = call.last.state
     if state == "planned" or state == "shown" or state == "due":
         return "open"
+    if state == "unconfirmed" and call.last.kind == "session" and voices is not None and not _heard(call, voices):
+        return "missed"
     if state != "said" and state != "done":
         return state
     if call.doubted:
@@ -70,6 +75,15 @@ def _counted_as(call: CallNotes, begun_s: float | None) -> CallCount:
         return "shown"
     within = call.last.say_from_s - GIVE_S <= begun_s <= call.last.say_by_s + GIVE_S
     return "in_window" if within else "beside_window"
+
+
+def _heard(call: CallNotes, voices: Sequence[Span]) -> bool:
+    """Guard: the engineer talked while the call was to be said, or in the moment of a key after that: the radio desk,
+    which reports, cannot tell that it was not said. On a board nothing is spoken."""
+    if call.last.medium == "board" or call.due_s is None:
+        return True
+    due_s, by_s = call.due_s, max(call.window[1], call.last.say_by_s) + KEY_WITHIN_S
+    return any(begin < by_s and end > due_s for begin, end in voices)
 
 
 def radio_statistics(notes: CarNotes, laps: Sequence[LapRow], medium: Medium = "two_way") -> RadioStatistics:

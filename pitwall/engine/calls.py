@@ -29,6 +29,7 @@ YELLOW = "yellow flag at its place"
 CALLED_IN = "the car was called in"
 CAME_IN = "the car came in before it could be said"
 UNNEEDED = "no longer needed"
+NO_WORD = "no word that it was said"
 WAITS = "waits for the next stretch on which the driver can listen"
 HELD_BACK = "held back"
 SETTLED = "said; nothing speaks against it"
@@ -152,6 +153,9 @@ class CallBook:
             else:
                 self.signal(call, "passed", now, "the car was there before the call could be made")
             return
+        if spec.kind == "session" and call.state == "due" and now >= spec.say_by_s:
+            self.signal(call, "expired", now, NO_WORD)  # news that was open to its end was needed, and nobody told it
+            return
         self.signal(call, "withdraw", now, gone or UNNEEDED)
 
     def defer(self, call: Call, now: float, reason: str, because: str) -> float:
@@ -197,7 +201,7 @@ class CallBook:
                 if spec.against is not None:
                     self.signal(call, "withdraw", now, f"{HELD_BACK}: {spec.against}")
                 else:
-                    self.signal(call, "expired", now, "no word that it was said")
+                    self.signal(call, "expired", now, NO_WORD)
 
     def _over_at(self, spec: CallSpec) -> float:
         """When a call without a word counts as unconfirmed: the key is pressed after the sentence, not before it. A box

@@ -113,11 +113,27 @@ def begun(told: Told, car: str, calls: set[str]) -> Row:
     return {key: found[key] for key in ("in_window", "beside_window", "shown")}
 
 
+def untold_news(told: Told, car: str) -> set[str]:
+    """News whose call ended unconfirmed, though the radio desk reports talk: from when it was due until five seconds
+    after its last window it heard no engineer. A board is not heard."""
+    if not told.facts("channel_reported", car) or told.setup["plans"][car]["medium"] == "board":
+        return set()
+    talks, found = voices(told, car), set()
+    for call, told_of in _history(told, car).items():
+        due = [one["t"] for one in told_of if one["state"] == "due"]
+        if (told_of[-1]["kind"], told_of[-1]["state"]) == ("session", "unconfirmed") and due:
+            by = 5 + max(told_of[-1]["say_by_s"], _offered(told_of)["say_by_s"])
+            if all(end <= due[0] or begin >= by for begin, end in talks):
+                found.add(call)
+    return found
+
+
 def radio(told: Told, car: str) -> Row:
     """Counts of the calls, and the load on the driver."""
     history = _history(told, car)
     ends = {call: one[-1] for call, one in history.items()}
     count = Counter(one["state"] for one in ends.values())
+    untold = len(untold_news(told, car))
     doubted = {call for call, one in history.items() if any(each["state"] in DOUBTED for each in one)}
     heard = {call for call, one in ends.items() if one["state"] in HEARD}
     spoken, laps = voices(told, car), laps_of(told, car) if told.setup["plans"][car]["medium"] != "board" else []
@@ -131,7 +147,8 @@ def radio(told: Told, car: str) -> Row:
     return {
         "calls": len(history), "in_time": len(heard - doubted), "settled": len(heard & doubted),
         **begun(told, car, heard - doubted),
-        **{state: count[state] for state in ("unconfirmed", "late", "missed", "skipped", "withdrawn")},
+        **{state: count[state] for state in ("late", "skipped", "withdrawn")},
+        "missed": count["missed"] + untold, "unconfirmed": count["unconfirmed"] - untold,
         "open": count["planned"] + count["shown"] + count["due"],
         "by_kind": dict(Counter(one["kind"] for one in ends.values())), "reasons": dict(reasons),
         "medium": told.setup["plans"][car]["medium"], "spoken_s": near(sum(end - begin for begin, end in spoken), 1),
