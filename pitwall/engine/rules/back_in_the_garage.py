@@ -1,5 +1,9 @@
-"""With a pit board nobody can be asked on track: what was to be asked on a lap is asked in the garage after it, face to
-face, as soon as the car stands."""
+"""What is told and asked in the garage once the car is back from its run and stands.
+
+With a pit board nobody can be asked on track: what was to be asked on a lap is asked in the garage after it, face to
+face. What an item has for the garage and the car had left without, or brings home on its in-lap, waits for the garage
+with any medium: in the pit lane the car rolls, and the driver has a speed limit and a place to halt to look after.
+"""
 
 from __future__ import annotations
 
@@ -19,8 +23,8 @@ STANDS_S, APART_S, OPEN_S = 15.0, 15.0, 120.0
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
-    """The questions of the run that the car came in from, in the order of the plan."""
-    if at.plan.medium != "board" or at.track.state != "garage" or at.clock.status == "closed":
+    """What is still to be asked and told of the run that the car came in from, in the order of the plan."""
+    if at.track.state != "garage" or at.clock.status == "closed":
         return
     run = next((one for one in at.progress.runs if one.end_t is not None and one.end_t == at.progress.parked_t), None)
     if run is None:
@@ -31,7 +35,7 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         if procedure is None or not still_to_ask(item):
             continue
         for step in procedure.steps:
-            if step.kind == "question":
+            if _belongs_here(at, run, item, step):
                 yield _asked(at, run, item, procedure, step, number)
                 number += 1
 
@@ -39,6 +43,15 @@ def calls(at: Situation) -> Iterable[CallSpec]:
 def still_to_ask(item: ItemState) -> bool:
     """Guard: its lap was driven and nobody asked, or it was asked here and the answer is not entered yet."""
     return (item.state == "not_done" and item.reason == NO_CALL) or item.state == "called"
+
+
+def _belongs_here(at: Situation, run: RunState, item: ItemState, step: Step) -> bool:
+    """Guard: a question that no board can ask; or a step for the garage of the run's last lap, which of a run of one
+    lap is its first as well."""
+    if step.kind == "question" and at.plan.medium == "board":
+        return True
+    last = bool(run.laps) and (run.out_in or item.leg == len(run.laps) - 1)
+    return step.where == "garage" and last and (step.kind == "question" or not at.stopped_by_flag)
 
 
 def _asked(
@@ -50,7 +63,7 @@ def _asked(
     turns = max(0, int((at.now - begin) // OPEN_S))  # told anew until somebody asks, or the car leaves
     return CallSpec(
         key=f"{item.key}-{run.leavings}-back",
-        kind="question",
+        kind=step.kind,
         text=text,
         short=fill(step.short, arguments),
         place="garage",

@@ -230,6 +230,8 @@ def _in_the_pits(at: Situation, step: Step, leg: Leg) -> tuple[float, float | No
             return None
         return at.release_s + step.offset_s, None, "pit exit"
     if at.track.on_track:
+        if step.where == "garage":
+            return None  # nobody reads it out to a car that still rolls: ``back_in_the_garage`` tells it
         entry = leg.at(at.lap_map.pit_entry) if leg.kind in ("in", "installation") else None
         return None if entry is None else (entry + 5.0 + step.offset_s, None, step.where.replace("_", " "))
     if at.release_s is None:
