@@ -85,7 +85,8 @@ OF_PLANS = (
     Code("PW223", "two holds on one stretch of one lap",
          "The car can drive only one of them. Both would be called one after the other, and both counted as probably "
          "done, with data of which nobody can say what it shows.",
-         "Move one to another lap ('on') or to another place; what is to be done twice takes two laps."),
+         "Move one to another lap ('on') or to another place: a hold twice takes two laps. What is done several times "
+         "at one place, such as practice starts, is one item with 'times'."),
     Code("PW224", "item twice on one lap",
          "The driver is told it twice, one after the other, and it counts twice, though it can be done once.",
          "Delete one of the two, or give it another lap or other figures.", "warning"),

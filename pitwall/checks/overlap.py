@@ -155,4 +155,13 @@ def _finding(first: Wish, second: Wish, lap: int) -> Finding:
         found = (f"{what}: {early.placed.item.do!r} from {early.named} goes on for {early.to_m - late.from_m:.0f} m "
                  f"beyond {late.named}, where {late.placed.item.do!r} begins")
         expected = "one that is over before the other begins"
-    return finding("PW223", path=(*second.placed.path, key), found=found, expected=expected)
+    return finding("PW223", path=(*second.placed.path, key), found=found, expected=expected,
+                   suggestion=_in_one(first, second))
+
+
+def _in_one(first: Wish, second: Wish) -> str | None:
+    """What is done at a standstill may be done several times at one place: that is one item."""
+    one, other, procedure = first.placed.item, second.placed.item, first.placed.procedure
+    if first is second or one.do != other.do or procedure is None or not procedure.stationary:
+        return None
+    return f"for {one.do!r} more than once there, one item with 'times: {one.times + other.times}'"

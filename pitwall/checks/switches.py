@@ -82,11 +82,22 @@ def check_against_itself(plan: Plan, around: Around) -> Iterator[Finding]:
             found.setdefault(tuple(change.placed.path), []).append((change, stands))
     for path, made in found.items():
         if all(stands for _, stands in made):
-            where = " and ".join(f"{one.switch.switch} at {position_text(one.position)}" for one, _ in made
-                                 if one.position is not None)
             weather = "in the wet" if around.wet else "in the dry"
-            yield finding("PW410", path=path, found=f"{where}, where this run has it {weather} without the item",
-                          expected="another position than that")
+            where = " and ".join(_where_it_is(one, _bases(plan, one, around), weather) for one, _ in made)
+            yield finding("PW410", path=path, found=where, expected="another position than that")
+
+
+def _where_it_is(change: Change, bases: list[Scalar], weather: str) -> str:
+    """Where the item has the switch, and that the run has it there too, or so near that the driver may move it there
+    unasked."""
+    wanted, switch = change.position, change.switch
+    assert wanted is not None
+    at = f"{switch.switch} at {position_text(wanted)}"
+    base = next((base for base in bases if not same_position(base, wanted)), None)
+    if base is None:
+        return f"{at}, where this run has it {weather} without the item"
+    free = f"within the free range ({switch.free_range or 0.0:g}) of {position_text(base)}"
+    return f"{at}, {free}, where this run has it {weather} without the item"
 
 
 def _leaves_elsewhere(other: Change, change: Change) -> bool:

@@ -91,6 +91,15 @@ def test_two_holds_cannot_be_driven_at_one_place_of_one_lap(second: dict[str, An
     assert "on the cool-down lap 2 of 'a', where 'constant_speed_hold' is done" in one.found
 
 
+def test_what_is_done_at_a_standstill_twice_at_one_place_is_one_item_with_times() -> None:
+    """Two starts have no second lap to go to: the remedy names the key that says how often. A hold has one."""
+    start = {"do": "practice_start", "on": "out", "at": "turn 4"}
+    (one,) = found("PW223", run(items=[start, start | {"times": 2}]))
+    assert one.suggestion == "for 'practice_start' more than once there, one item with 'times: 3'"
+    (one,) = found("PW223", run(laps=COOLS, items=[HOLD | {"on": "cool"}, HOLD | {"on": {"cool": 2}}]))
+    assert one.suggestion is None
+
+
 @pytest.mark.parametrize("items", [
     [HOLD | {"on": {"cool": 1}}, HOLD | {"on": {"cool": 2}}],
     [HOLD | {"on": ["out", "in"]}, COAST | {"on": "cool"}],

@@ -405,6 +405,19 @@ def test_a_comparison_with_where_the_switch_stands_anyhow_compares_nothing(
     assert [code for code, _ in said(run(items=[position], **keys), around=replace(AROUND, wet=wet))] == told
 
 
+def test_a_comparison_within_the_free_range_is_said_to_be_one() -> None:
+    """The run has the bias at 56: 56.5 is another figure, which the driver may take unasked. The finding does not
+    say that the switch stands at 56.5 without the item."""
+    def told(position: float) -> list[str]:
+        compared = item("position_compare", {"timed": 2}, **{"with": {"switch": "brake_bias", "position": position}})
+        return [one.found for one in findings(run(items=[compared])) if one.code == "PW410"]
+
+    assert told(56.5) == ["brake_bias at 56.5, within the free range (1) of 56, where this run has it in the dry "
+                          "without the item"]
+    assert told(56) == ["brake_bias at 56, where this run has it in the dry without the item"]
+    assert told(58) == []
+
+
 def test_a_comparison_with_where_an_item_before_it_left_the_switch_shows_something() -> None:
     """Torque 3 stays after the first lap, by the plan: 4, as the run has it, is another position then. Before that lap,
     and with the switch put back after it, it is none."""
