@@ -47,7 +47,7 @@ def calls(told: Told, car: str) -> list[Row]:
 def _pieces(told: Told, told_of: list[Row]) -> list[Row]:
     """The pieces of a call that were said one by one before its last: the words that stood there until then."""
     return [{"text": before["text"], "spoken_s": before["spoken_s"], "at": second_calls.moment(told, after),
-             "rest": " ".join(part["text"] for part in after["parts"])}
+             "rest": " ".join(part["text"] for part in after["parts"]) or after["text"]}
             for before, after in pairwise(told_of) if after["parts_said"] > before["parts_said"]]
 
 
