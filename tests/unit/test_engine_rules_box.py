@@ -184,6 +184,8 @@ def test_a_box_command_about_the_line_is_for_the_lap_that_begins(laps: str, told
     boxes = {one.text: one.t for one in stage.prompts("box", "due")}
     assert set(boxes) == {BOX, "Box, box. Pit entry this lap."}
     assert min(boxes.values()) >= line
+    silence = [one for one in stage.prompts("box") if one.text == TOO_LATE and one.t < line + 1]
+    assert bool(silence) is (after_s < 0 and "moves one lap" in told), "over the line nothing is too late any more"
     run = stage.car.progress.runs[0]
     assert (run.timed_done, run.stayed_out, run.leavings) == (1, 0, 1)
     assert not [one.text for one in stage.made(Alert) if one.since_s >= line]

@@ -27,6 +27,7 @@ BOX = "Box this lap, box this lap."
 BOX_AGAIN = "Box, box. Pit entry this lap."
 BOX_AGAIN_SHORT = "Box, box"
 AGAIN = "-again"
+PAST = "-past"
 STAY_OUT = "Stay out, stay out."
 STAY_OUT_WITHIN_S = 8.0  # as news: until he hears it the driver slows down
 ASK = Ask(action="box")
@@ -36,13 +37,14 @@ def calls(at: Situation) -> Iterable[CallSpec]:
     """The two box calls of the in-lap, also when it still lies ahead; and that a driver who was called in goes on."""
     yield from _stay_out(at)
     run = at.run
-    if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in) or run.boxed_past:
+    if run is None or at.boxes_silent or not at.legs or (not at.track.on_track and not run.out_in):
         return
     leg = at.legs[-1] if at.legs[-1].kind in ("in", "installation") else None
     if leg is None or not at.track.on_track or (leg.running and (goes_there_first(at) or _stays_for_the_flag(at, run))):
         return
     text = BOX if run.out_in or run.stayed_out == 0 else "Box now, box this lap."
-    key = f"{run.run.run}-box-{run.leavings}-{run.stayed_out}"
+    # Called in past the entry: on this lap it is too late, and the calls of the next one are others.
+    key = f"{run.run.run}-box-{run.leavings}-{run.stayed_out}{PAST if run.boxed_past else ''}"
     act_at = leg.at(at.lap_map.last_chance)
     if leg.running:
         # The deadline is not where the car should be, but where it can be.
