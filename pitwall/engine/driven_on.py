@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from pitwall.engine.call import Call
 from pitwall.engine.run_state import RunState
+from pitwall.pace.kinds import at_the_pace
 
 if TYPE_CHECKING:
     from pitwall.engine.team import TeamCar
@@ -30,10 +31,13 @@ def last_timed_lap_spent(car: TeamCar, run: RunState) -> bool:
         return False
     if run.expected_kind != "cool" or run.laps[follows : follows + 1] != ("timed",) or run.laps[follows + 1] == "timed":
         return False
+    last_t = max(lap.crossings.values())
+    if not at_the_pace(car.track.pace, {loop: t - lap.start_t for loop, t in lap.crossings.items()}, last_t):
+        return False  # a quick cool-down lap: what the timed lap behind it needs would be left where it stands
     if car.track.seen_phase >= SURE_FROM:
         return True
     told_by = _told_by(car, run, lap.start_t)
-    return told_by is not None and max(lap.crossings.values()) >= told_by + SHOWS_S
+    return told_by is not None and last_t >= told_by + SHOWS_S
 
 
 def _told_by(car: TeamCar, run: RunState, since: float) -> float | None:

@@ -161,9 +161,12 @@ def _last_moment_past(car: TeamCar, clock: SessionClock, now: float) -> bool:
 
 
 def _may_be_out(car: TeamCar, silent: tuple[float, float] | None, now: float) -> bool:
-    """Guard: it was due to leave while the timing was silent, and has not had the time to be seen since."""
+    """Guard: it was due to leave while the timing was silent, and has not had the time to be seen since. While nobody
+    is out the timing has nothing to tell, and its silence is none."""
     due = car.first_release_s
-    if silent is None or due is None:
+    if silent is None or due is None or not any(
+        track.on_track for name, track in car.field_tracks.items() if name != car.car
+    ):
         return False
     return due <= silent[1] and now <= silent[1] + car.track.pace.lap_s("out")
 

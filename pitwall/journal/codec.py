@@ -19,6 +19,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from pitwall.errors import JournalError
+from pitwall.model.base import STORED
 from pitwall.model.events import SessionPrepared, Stamped
 
 Record = dict[str, Any]
@@ -53,8 +54,9 @@ def decode(
     prefix = b'{"v":%d,' % current
     try:
         if data.startswith(prefix):
-            return Stamped.model_validate_json(b"{" + data[len(prefix):])
-        return Stamped.model_validate_json(json.dumps(_brought_up(_record(data, place), place, current, upcasters)))
+            return Stamped.model_validate_json(b"{" + data[len(prefix):], context=STORED)
+        record = _brought_up(_record(data, place), place, current, upcasters)
+        return Stamped.model_validate_json(json.dumps(record), context=STORED)
     except ValidationError as problem:
         first = problem.errors(include_url=False)[0]
         where = ".".join(str(part) for part in first["loc"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, ValidationInfo
 
 from pitwall.errors import FilePath
 
@@ -16,6 +16,16 @@ class Frozen(BaseModel):
     """Immutable value: equal by content, refuses unknown fields and non-finite numbers."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
+
+
+STORED = {"stored": True}
+"""The context in which what a journal holds is validated. It was taken when it was stored: a rule about what a person
+should write that came later must not refuse it, for a journal that cannot be read cannot be gone over."""
+
+
+def is_stored(info: ValidationInfo) -> bool:
+    """Guard: this comes out of a journal, not out of anybody's file."""
+    return info.context is not None and bool(info.context.get("stored"))
 
 
 class Refused(ValueError):

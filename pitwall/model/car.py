@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
-from pitwall.model.base import Frozen, Label, Name, Refused
+from pitwall.model.base import Frozen, Label, Name, Refused, is_stored
 from pitwall.model.plan import LapKind
 from pitwall.model.tyre import TyreLimit
 
@@ -79,7 +79,7 @@ class Switch(Frozen):
         "list asks for another position there")
 
     @model_validator(mode="after")
-    def _kind_has_what_it_needs(self) -> Self:
+    def _kind_has_what_it_needs(self, info: ValidationInfo) -> Self:
         if self.kind == "bias":
             if self.low is None or self.high is None or self.step is None:
                 raise ValueError(f"switch {self.switch!r} is a bias: it needs low, high and step")
@@ -95,7 +95,7 @@ class Switch(Frozen):
         given += [(("defaults", at, "position"), item.position) for at, item in enumerate(self.defaults)]
         given += [] if self.lane is None else [(("lane",), self.lane)]
         for place, position in given:
-            if not self.can_be_set(position):
+            if not self.may_be_given(position, stored=is_stored(info)):
                 needs = ("low", "high", "step") if self.kind == "bias" else ("positions",)
                 raise Refused(f"{position_text(position)} for {self.word}",
                               f"one of its positions: {self.positions_text()}", at=place, needs=needs,
@@ -124,6 +124,11 @@ class Switch(Frozen):
     def can_be_set(self, position: Position) -> bool:
         """True when a driver can put it there: a position that it has, of a bias one on its steps."""
         return self.allows(position) and self.in_steps(position)
+
+    def may_be_given(self, position: Position, *, stored: bool) -> bool:
+        """True when a file may name it; ``stored``: in a journal, that of a bias may lie between its steps, as it might
+        in files of before 29 November 2026."""
+        return self.allows(position) if stored else self.can_be_set(position)
 
     def nearest_steps(self, position: Position) -> str | None:
         """``55 or 55.5`` for a position between two steps of a bias; None for every other."""
@@ -176,7 +181,7 @@ class Car(Frozen):
     )
 
     @model_validator(mode="after")
-    def _switch_names_once(self) -> Self:
+    def _switch_names_once(self, info: ValidationInfo) -> Self:
         names = [switch.switch for switch in self.switches]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
@@ -186,7 +191,7 @@ class Car(Frozen):
             for target, position in switch.sets.items():
                 if target == switch.switch:
                     raise ValueError(f"preset {target!r} sets itself: name the others that it sets")
-                if target not in known or not known[target].can_be_set(position):
+                if target not in known or not known[target].may_be_given(position, stored=is_stored(info)):
                     raise ValueError(f"preset {switch.switch!r} sets {target!r} to {position!r}: "
                                      "no such switch or position")
         strange = [name for name in self.forbidden_on_timed if name not in known]

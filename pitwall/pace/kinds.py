@@ -14,8 +14,8 @@ from pitwall.pace.laptimes import TIMED_AT_MOST, CarPace
 from pitwall.pace.planned import PlanWord
 
 __all__ = [
-    "LAST_PART_AT_MOST", "MEANT_COOL_AT_MOST", "SO_FAR_AT_MOST", "TIMED_AT_MOST", "judge_by", "judge_complete",
-    "judge_so_far", "odds",
+    "LAST_PART_AT_MOST", "MEANT_COOL_AT_MOST", "SO_FAR_AT_MOST", "TIMED_AT_MOST", "at_the_pace", "judge_by",
+    "judge_complete", "judge_so_far", "odds",
 ]  # fmt: skip
 
 SO_FAR_AT_MOST = 1.10
@@ -78,6 +78,23 @@ def judge_so_far(pace: CarPace, at_loops: dict[str, float], t: float, expected: 
     if expected == "in":
         return "in" if slow or whole > 1.03 else "timed"
     return "cool" if slow else "timed"
+
+
+def at_the_pace(pace: CarPace, at_loops: dict[str, float], t: float) -> bool:
+    """Guard: so far the lap goes as one that counts as timed though the plan has it as a cool-down lap. A cool-down lap
+    may be quick, and a first sector that is a tenth slower is no lap at the pace.
+
+    Args:
+        pace: the car's pace; with nothing to compare to every lap may be one.
+        at_loops: seconds from the line to each loop passed, by label.
+        t: session second of the last of them.
+    """
+    reference = pace.reference(t)
+    passed = [(pace.share(loop), seconds) for loop, seconds in at_loops.items() if pace.loops.get(loop, 0) > 0]
+    if reference is None or not passed:
+        return True
+    share, seconds = max(passed)
+    return seconds <= MEANT_COOL_AT_MOST * share * reference
 
 
 def judge_by(kinds: tuple[float, float, float], expected: LapKind, in_doubt: LapKind) -> LapKind:

@@ -85,6 +85,27 @@ def test_who_slows_down_after_all_is_told_everything_for_the_lap_that_comes() ->
     assert not_as_told(stage) == []
 
 
+def test_a_quick_cool_down_lap_is_none_that_is_driven_on() -> None:
+    """Told in time, the driver loses eight per cent from the first corner on: that is a cool-down lap at the line, and
+    the switches of the timed lap behind it are called for."""
+    stage = Stage(setup(plan(LAST))).green()
+    t = stage.drive(200, 125, 100)
+    stage.wait(t + 3)
+    (call,) = [one for one in stage.car.book.asking("lap_kind") if one.spec.ask.lap_kind == "cool"]
+    stage.command("said", call=call.id)
+    stage.cross(t + 32.4, "1")
+    stage.wait(t + 40)
+    assert [leg.kind for leg in stage.car.legs][1:] == ["timed", "in"]
+    stage.cross(t + 75.6, "2")
+    stage.wait(t + 107)
+    assert {"Comparison", "bias four down"} <= set(told_since(stage, t + 30))
+    assert not_as_told(stage) == []
+    stage.cross(t + 108)
+    run = stage.car.progress.current
+    assert run is not None
+    assert (run.expected_kind, run.timed_done) == ("timed", 1)
+
+
 def test_what_is_lost_with_it_is_told_while_one_more_lap_can_be_had() -> None:
     """Halfway round, when a driver would have slowed down, the desk hears what has no lap left, and what would do. At
     the line it is over: the run has its end, and the item its reason."""

@@ -362,7 +362,7 @@ def test_what_comes_after_the_flag_still_sends_the_car_out_before_it() -> None:
     to leave, briefed for that and not for the run, and called out in time, never later than that."""
     here = with_starts(900, 200)
     by_s = 900 - 1.5 - 10.0  # what the clock is unsure of, and three tenths of the lane after four seconds to roll
-    here.wait(890)
+    here.wait(888)
     assert [one.text for one in told(here) if "no longer" in one.text][-1] == (
         "Car 41: spare can no longer start a timed lap, but starts after the flag needs it on track: "
         "it has to leave by 14:48"
@@ -478,3 +478,15 @@ def test_a_car_that_was_to_leave_while_the_timing_was_silent_may_be_out(
             here.cross(t, "12"[number % 2], car="7")
     raised = [one.since_s for one in told(here) if one.active]
     assert not raised if told_within is None else told_within[0] <= raised[0] <= told_within[1]
+
+
+def test_where_nobody_is_out_the_timing_has_nothing_to_tell() -> None:
+    """The other car came in before; the timing is silent, for nobody is there to be timed. That the run can start no
+    timed lap any more is true beyond the moment of its planned release: nothing says that the car left then."""
+    here = garage(SPARE | {"release": {"not_before": 400.0}}, flag_s=500)
+    for number, t in enumerate(range(230, 300, 10)):
+        here.cross(t, "12"[number % 2], car="7")
+    here.pit(305, "entry", car="7")
+    here.wait(470)
+    assert told(here)
+    assert all(one.active for one in told(here))

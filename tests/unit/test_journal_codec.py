@@ -14,12 +14,14 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
+from pitwall.engine.session import Session
 from pitwall.errors import JournalError
 from pitwall.journal.codec import canonical, decode, digest, encode
-from pitwall.journal.replay import Lines, read_lines, read_lines_to_the_cut, write_lines
+from pitwall.journal.replay import Lines, decisions, read_lines, read_lines_to_the_cut, write_lines
 from pitwall.model.advice import Advice, AdviceAnswer, CarPlan, LadderStep, RunDone
+from pitwall.model.car import Switch
 from pitwall.model.comments import Remark
 from pitwall.model.events import (
     AdviceReady,
@@ -35,6 +37,7 @@ from pitwall.model.events import (
     SwitchReported,
 )
 from pitwall.model.outputs import CarOutlook, ForecastAnswer, RunOutlook
+from tests.unit.engine_stage import setup
 
 
 def one(seq: int = 0, **more: object) -> Stamped:
@@ -287,3 +290,24 @@ def test_what_is_no_cut_is_refused_as_before(tmp_path: Path) -> None:
         path.write_bytes(bad)
         with pytest.raises(JournalError, match=r"golden\.jsonl, line [13]"):
             read_lines_to_the_cut(path)
+
+
+def test_a_journal_of_before_a_bias_had_to_stand_on_its_steps_is_replayed() -> None:
+    """Its car file has the bias at 55.2 by default, between two steps, and a preset that sets it so: nobody may write
+    that any more, and what a session was decided on is read all the same."""
+    bias = {"switch": "bias", "kind": "bias", "word": "bias", "low": 50, "high": 60, "step": 0.5, "default": 55.2,
+            "defaults": [{"position": 55.7, "lap": "cool"}]}  # fmt: skip
+    push = {"switch": "push", "kind": "preset", "word": "push", "positions": ["none", "on"], "default": "none",
+            "sets": {"bias": 55.2}}  # fmt: skip
+    prepared = SessionPrepared(id="prepared", t=0.0, setup=setup())
+    record = json.loads(encode(Stamped(seq=0, received_t=0.0, event=prepared)))
+    record["event"]["setup"]["cars"]["41"] |= {"switches": [bias, push], "forbidden_on_timed": ["bias"]}
+    stored = decode(json.dumps(record, separators=(",", ":")).encode())
+    (step,) = decisions([stored], Session())
+    assert not step.failed
+    assert decode(encode(stored)) == stored
+    with pytest.raises(ValidationError, match=r"55\.2 for bias.*50 to 60 in steps of 0\.5"):
+        Switch.model_validate(bias)
+    record["event"]["setup"]["cars"]["41"]["switches"][0]["default"] = 75
+    with pytest.raises(JournalError, match="75 for bias"):
+        decode(json.dumps(record, separators=(",", ":")).encode())
