@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from pitwall.engine import cool_lap_spent, drivers, flag_watch, hold_evidence, watch
+from pitwall.engine import cool_lap_spent, drivers, flag_watch, hold_evidence, noted_by_talk, watch
 from pitwall.engine.alerts.book import AlertBook
 from pitwall.engine.alerts.kinds import IDLE_UNDER
 from pitwall.engine.field import Field
@@ -28,6 +28,7 @@ class Lookout:
     def around(self, car: TeamCar, clock: SessionClock, alerts: AlertBook, now: float) -> list[Output]:
         """Every few seconds."""
         status = clock.alert_status
+        noted_by_talk.look(car, now)
         return [
             *watch.around(car, alerts, clock, now),
             *self.tyres.look(car, alerts, status, now),

@@ -154,6 +154,25 @@ class TalkTimes:
             return None
         return call
 
+    def withdrawn_while_said(self, book: CallBook, now: float) -> Call | None:
+        """The call that was withdrawn in the middle of the last transmission, which was about it, or before a key could
+        come: it was said, and is so from now on. None where there is none, or a key may still tell."""
+        last = self.last
+        if last is None or last.call is None or now < last.to_s + KEY_S or last in (self.counted, self.keyed):
+            return None
+        call = book.find(last.call)
+        if call is None or call.state != "withdrawn" or call.said_t is not None or call.ended_t is None:
+            return None
+        if call.spec.lap == "garage" or call.spec.medium == "board" or call.spec.kind in NEVER_BY_TALK:
+            return None
+        took = last.to_s - last.from_s
+        within = last.from_s < call.ended_t <= last.to_s + KEY_S
+        if not within or not _fits(took, call.spec.spoken_s) or sum(self.pressed) >= HABIT_FROM:
+            return None
+        self.counted = last
+        call.said_t, call.said_by = last.to_s, PUSH_TO_TALK
+        return call
+
     def settle(self, now: float) -> None:
         """Learn from the keys that belong to one transmission beyond doubt."""
         if self.rates is None or not self.said or now < self.said[0][0].said_s + SETTLED_S:

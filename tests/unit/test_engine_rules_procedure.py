@@ -10,6 +10,8 @@ from pydantic import ValidationError
 
 from pitwall.engine.gaps import Neighbour
 from pitwall.engine.rules.procedure import from_to
+from pitwall.engine.talk_times import PUSH_TO_TALK
+from pitwall.model.events import ChannelReported
 from pitwall.model.outputs import Prompt
 from pitwall.model.procedure import Procedure
 from tests.unit.engine_stage import LOOPS, MAIN, PIT_EXIT, PROCEDURES, Stage, effect, plan, setup
@@ -237,13 +239,16 @@ COOL = Procedure.model_validate(
 )  # fmt: skip
 
 
-def cooling() -> tuple[Stage, str]:
-    """The cool-down lap begins at 425 and is being announced when a full-course slow period begins; the call's id."""
+def cooling(talks: float | None = None) -> tuple[Stage, str]:
+    """The cool-down lap begins at 425 and is being announced when a full-course slow period begins; the call's id.
+    ``talks``: since when the radio desk reports the engineer to talk."""
     laps = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in", "items": [{"do": "cooling", "on": "cool"}]}
     made = Stage(setup(plan(laps), procedures={**PROCEDURES, "cooling": COOL})).green()
     made.drive(200, OUT_S, 100)
     made.wait(427)
     call = made.prompts("cooling-", "due")[-1].call
+    if talks is not None:
+        made.give(ChannelReported(id="talks", t=talks, car="41", talking="engineer"))
     made.status(430, "slow")
     return made, call
 
@@ -265,6 +270,21 @@ def test_what_was_being_said_as_a_slow_period_began_was_said() -> None:
     assert item.state == "called"
     made.lap(425, 150)
     assert (item.state, item.reason) == ("probably_done", "said")
+
+
+@pytest.mark.parametrize(("over_s", "told"), [(431.8, True), (429.4, False), (442.0, False)])
+def test_what_the_radio_desk_alone_heard_being_said_as_a_slow_period_began_was_said(over_s: float, told: bool) -> None:
+    """No key is pressed; the engineer began in the window of the call, and went on to its end though it was withdrawn.
+    A word, or much more than the call takes, says nothing."""
+    made, call = cooling(talks=427.1)
+    made.give(ChannelReported(id="over", t=over_s, car="41", talking="nobody"))
+    made.wait(460)
+    assert made.call(call).reason == "yellow flag at its place"
+    assert made.call(call).said_by == (PUSH_TO_TALK if told else None)
+    (item,) = made.car.progress.runs[0].items
+    assert (item.state == "called") is told
+    made.lap(425, 150)
+    assert (item.state == "probably_done") is told
 
 
 @pytest.mark.parametrize("keyed", [True, False])
