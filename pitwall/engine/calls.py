@@ -63,7 +63,8 @@ class CallBook:
             now: session second.
             gone: why everything that is wanted no more is withdrawn (red flag); empty when nothing stops the session.
             yellow: a yellow holds somewhere: steps of procedures that vanish do so for it.
-            leg_now: ``(run, planned lap, lap number)`` the car is on: a call for an earlier lap expires instead.
+            leg_now: ``(run, planned lap, lap number)`` the car is on, the lap -1 where it is on none: a call for an
+                earlier lap expires instead.
             left_out: planned laps of that run that are not driven, for the car was called in before them.
         """
         wanted = {spec.key: spec for spec in specs}
@@ -148,8 +149,8 @@ class CallBook:
                 self.signal(call, "withdraw", now, "the run went another way")
             elif call.state == "due" or (call.state == "shown" and now >= spec.say_from_s):
                 self.signal(call, "expired", now, "its place on the lap is behind the car")
-            elif run is None:
-                self.signal(call, "withdraw", now, CAME_IN)  # a lap earlier than was known: nobody was slow
+            elif leg < 0:  # a lap earlier than was known, whatever it leaves for next: nobody was slow
+                self.signal(call, "withdraw", now, CAME_IN)
             else:
                 self.signal(call, "passed", now, "the car was there before the call could be made")
             return

@@ -225,12 +225,13 @@ def test_a_call_whose_lap_went_by(seen: float, state: str, reason: str) -> None:
     assert (book.only().state, book.only().reason) == (state, reason)
 
 
-def test_a_car_that_comes_in_early_is_no_miss() -> None:
+@pytest.mark.parametrize("leaves_for_next", [None, "more"])
+def test_a_car_that_comes_in_early_is_no_miss(leaves_for_next: str | None) -> None:
     """Its in-lap was thought to be still to come: what was shown for it is taken back, for nobody was too slow. What
-    was due may have been said."""
+    was due may have been said. So it is whether or not a run is left for it."""
     behind = "its place on the lap is behind the car"
     for seen, state, reason in ((85, "withdrawn", CAME_IN), (100, "unconfirmed", behind)):
-        book = Book().go(seen, spec()).go(seen + 0.5, here=(None, 0, 3))
+        book = Book().go(seen, spec()).go(seen + 0.5, here=(leaves_for_next, -1, 3))
         assert (book.only().state, book.only().reason) == (state, reason)
 
 
