@@ -2,8 +2,10 @@
 
 A run that is left for late, or after a red flag under a clock that runs on, may begin fewer timed laps before the flag
 than its plan has. The brief names as many as can be begun, and where it was told already it is put right, in short; a
-run that is none any more is called off. What the driver was told counts as true until even the quickest usual laps
-cannot keep it, and as true again once the likely ones do.
+run that is none any more is called off, and briefed anew, all of it, should it be one again. A brief that may be on the
+air keeps its words: they are what its key confirms. Heard on the radio desk it is put right after it; where nobody
+knows, a whole one takes its place. What the driver was told counts as true until even the quickest usual laps cannot
+keep it, and as true again once the likely ones do.
 """
 
 from __future__ import annotations
@@ -12,6 +14,8 @@ import itertools
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from pitwall.engine.call import Call
+from pitwall.engine.called_in import may_be_said
 from pitwall.engine.last_release import last_release_s, needs_a_timed_lap, too_late
 from pitwall.engine.remaining import SPREAD
 from pitwall.engine.run_state import RunState
@@ -32,30 +36,60 @@ def keep_true(car: TeamCar, clock: SessionClock, now: float) -> None:
     """The laps are laid out anew: how many does the brief of the next run speak of, and is it to be told once more?"""
     out, run = car.progress.current, car.progress.next
     if out is not None and car.track.on_track:
-        out.brief_laps = out.brief_cut_s = out.off_s = None
+        out.brief_laps = out.brief_cut_s = out.off_s = out.brief_anew_s = None
     if run is None or car.track.on_track or not run.laps or clock.status not in RUNNING:
         return
-    told = _told(car, run)
+    brief = _brief(car, run)
+    told = _told(car, brief, now)
     if too_late(car, clock, now):
-        run.off_s = now if run.off_s is None and told else run.off_s
+        run.off_s = now if run.off_s is None and (told or run.brief_anew_s is not None) else run.off_s
         return
-    run.off_s = None
+    if run.off_s is not None:
+        _is_one_again(car, run, now)
     if car.flag_run is not None:
         return  # what is laid out is the lap of the block after this flag; the laps of the run come in a later window
     before, most = run.brief_laps, _in_time(car, clock, now, run, quick=True)
     kept = most if before is None else min(max(before, _in_time(car, clock, now, run, quick=False)), most)
     if before is not None and kept != before and told:
-        if run.brief_cut_s is not None and kept > FEW:
+        reads = brief is not None and brief.open
+        if (reads and car.channel.talk.known) or (not reads and run.brief_cut_s is not None and kept > FEW):
             return
-        run.brief_edition, run.brief_cut_s = run.brief_edition + 1, now
+        _tell_anew(run, now, whole=reads)
     run.brief_laps = kept
 
 
-def _told(car: TeamCar, run: RunState) -> bool:
-    """Guard: the brief as it stands was told already, as far as anybody knows."""
+def _is_one_again(car: TeamCar, run: RunState, now: float) -> None:
+    """The flag moved back, and the run that was off is one. Whoever heard that it was is briefed anew, all of it, and
+    called off once more should it come to that."""
+    off = car.book.latest.get(off_key(run))
+    run.off_s = None
+    if off is None or not (_told(car, off, now) or run.brief_anew_s is not None):
+        return
+    off.unfounded = True
+    run.brief_laps = None
+    _tell_anew(run, now, whole=True)
+
+
+def _tell_anew(run: RunState, now: float, *, whole: bool) -> None:
+    """The brief is told once more at once: all of it, or only what puts its number right."""
+    run.brief_edition += 1
+    run.brief_anew_s, run.brief_cut_s = (now, None) if whole else (None, now)
+
+
+def off_key(run: RunState) -> str:
+    """The key of the call that the next leaving of this run is off."""
+    return f"{run.run.run}-{run.leavings + 1}-off"
+
+
+def _brief(car: TeamCar, run: RunState) -> Call | None:
+    """The last edition of the brief of its next leaving."""
     of_laps = f"{run.run.run}-{run.leavings + 1}-brief"
-    told = [call for key, call in car.book.latest.items() if key.startswith(of_laps)]
-    return bool(told) and told[-1].state not in UNTOLD
+    return next((call for key, call in reversed(car.book.latest.items()) if key.startswith(of_laps)), None)
+
+
+def _told(car: TeamCar, call: Call | None, now: float) -> bool:
+    """Guard: the call was told already, as far as anybody knows, or somebody may be saying it now."""
+    return call is not None and (call.state not in UNTOLD or may_be_said(car, call, now))
 
 
 def _in_time(car: TeamCar, clock: SessionClock, now: float, run: RunState, *, quick: bool) -> int:

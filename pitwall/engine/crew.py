@@ -91,7 +91,7 @@ def tell_anew(car: TeamCar, run: RunState, *, brief: bool, check: bool, release:
     if brief:
         run.brief_laps, run.brief_cut_s = None, None
     if brief and any(call.spec.kind == "brief" for call in told):
-        run.brief_edition += 1
+        run.brief_edition, run.brief_anew_s = run.brief_edition + 1, None
     if check and any(call.spec.ask.action == "check_switches" for call in told):
         run.check_edition += 1
     if release and any(call.spec.ask.action in ("fire_up", "leave") for call in told):

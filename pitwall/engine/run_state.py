@@ -124,6 +124,9 @@ class RunState:
     """Since when the last edition of the brief only puts that number right, session seconds."""
     off_s: float | None = None
     """Since when it is none any more, though it was briefed: session seconds."""
+    brief_anew_s: float | None = None
+    """Since when the whole brief is told once more at once, session seconds: it is one again after the driver was told
+    that it is off, or its laps changed while somebody may have been reading them out."""
 
     def __post_init__(self) -> None:
         self.numbers = self.numbers or tuple(range(1, len(self.run.items) + 1))

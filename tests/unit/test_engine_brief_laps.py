@@ -63,6 +63,48 @@ def test_a_run_that_is_none_any_more_is_called_off() -> None:
     assert briefs(made) == [SAID, "Last is off: no timed lap can start before the flag any more."]
 
 
+def test_a_run_that_is_one_again_is_briefed_anew_and_called_off_anew() -> None:
+    """The driver was told that it is off, then the clock is extended: he is briefed in full before he is told to fire
+    up. Should it be off once more, he hears that, too."""
+    made = red(briefed(700), 200, 640)
+    made.wait(660)
+    made.command("said", call=made.call("last-1-off").id)
+    made.clock(670, 600.0)
+    made.wait(680)
+    off = "Last is off: no timed lap can start before the flag any more."
+    assert briefs(made) == [SAID, off, SAID]
+    assert made.prompts("last-1-brief-anew-1", "due")[0].t <= made.prompts("last-1-fire-up~2", "due")[0].t
+    made.command("said", call=made.call("last-1-brief-anew-1").id)
+    made.clock(690, 60.0)
+    made.wait(700)
+    assert briefs(made) == [SAID, off, SAID, off]
+
+
+def test_a_run_that_nobody_heard_is_off_keeps_its_brief() -> None:
+    """The clock is extended before the driver could be told: he knows of nothing but his run."""
+    made = red(briefed(700), 200, 640)
+    made.wait(642)
+    assert made.call("last-1-off").state == "shown"
+    made.clock(643, 600.0)
+    made.wait(690)
+    assert briefs(made) == [SAID]
+
+
+def test_a_brief_that_may_be_on_the_air_is_not_given_another_number_under_the_same_key() -> None:
+    """It stands for ten seconds as the flag moves nearer: nobody knows whether it is being read out. It keeps its
+    words, and a whole one with the number that is true takes its place."""
+    made = Stage(setup(plan(LAST | {"laps": "out, 4 timed, in"}), regulations=regulations(duration_s=900)),
+                 begin=-600.0).green().wait(170)
+    made.clock(172, 470.0)
+    made.wait(174)
+    first = made.call("last-1-brief")
+    assert (first.spec.text, first.state) == ("Next run is last: four timed laps.", "withdrawn")
+    assert briefs(made) == [first.spec.text, "Next run is last: time for two timed laps only."]
+    made.command("said", call=made.call("last-1-brief-anew-1").id)
+    made.wait(300)
+    assert len(briefs(made)) == 2
+
+
 def test_a_run_that_was_not_briefed_is_not_called_off() -> None:
     """Who was told nothing has nothing to be put right: the alert tells the desk."""
     made = Stage(setup(plan(LAST), regulations=regulations(duration_s=700)), begin=-600.0).green()

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pitwall.engine.brief_laps import in_words
+from pitwall.engine.brief_laps import in_words, off_key
 from pitwall.engine.call import CallSpec
 from pitwall.engine.offered_again import NOT_YET_S
 from pitwall.engine.rules.after_flag import what_of
@@ -111,14 +111,17 @@ def _called_off(at: Situation) -> Iterable[CallSpec]:
     if run is None or run.off_s is None or at.block is not None or at.track.on_track or at.stopped_by_flag:
         return
     text = f"{_name(run).capitalize()} is off: no timed lap can start before the flag any more."
-    yield _garage(at, f"{run.run.run}-{run.leavings + 1}-off", "brief", text, f"{run.run.run} is off", run.off_s,
-                  run.off_s + PUT_RIGHT_S, Ask(action="none"))
+    by = run.off_s + PUT_RIGHT_S
+    yield _garage(at, off_key(run), "brief", text, f"{run.run.run} is off", run.off_s, by, Ask(action="none"))
 
 
 def _told_from_to(at: Situation, run: RunState, release: float) -> tuple[float, float]:
     """From when to when the brief may be begun: before the release as it is expected; what is put right, at once."""
-    if run.brief_cut_s is not None and at.block is None:
-        return run.brief_cut_s, run.brief_cut_s + PUT_RIGHT_S
+    since, whole_s = run.brief_cut_s, run.brief_anew_s
+    if since is None and whole_s is not None and at.now < whole_s + 2 * PUT_RIGHT_S:
+        since = whole_s  # long after that it is wanted only where a red flag took it away: before the release, as ever
+    if since is not None and at.block is None:
+        return since, since + PUT_RIGHT_S
     return release - at.timing.brief_s, release - at.timing.release_check_s + 20.0
 
 
