@@ -40,6 +40,8 @@ def keep_true(car: TeamCar, clock: SessionClock, now: float) -> None:
         run.off_s = now if run.off_s is None and told else run.off_s
         return
     run.off_s = None
+    if car.flag_run is not None:
+        return  # what is laid out is the lap of the block after this flag; the laps of the run come in a later window
     before, most = run.brief_laps, _in_time(car, clock, now, run, quick=True)
     kept = most if before is None else min(max(before, _in_time(car, clock, now, run, quick=False)), most)
     if before is not None and kept != before and told:

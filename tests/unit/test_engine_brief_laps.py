@@ -6,7 +6,9 @@ from typing import Any
 
 from pitwall.engine.brief_laps import in_words
 from pitwall.model.plan import LapKind
+from pitwall.model.rules import Regulations
 from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
+from tests.unit.test_engine_for_the_flag import STARTS, WINDOWS
 
 LAST = MAIN | {"run": "last", "release": {"not_before": 400}}
 SAID = "Next run is last: two timed laps."
@@ -85,6 +87,27 @@ def test_a_lap_more_or_less_by_the_desk_is_told_too() -> None:
     made.command("shorten", run="last")
     made.wait(220)
     assert briefs(made) == [SAID, "Correction, last: three timed laps.", "Correction, last: two timed laps."]
+
+
+def test_a_lap_for_the_flag_of_this_window_takes_no_laps_from_a_run_that_waits_for_the_next() -> None:
+    """The pit exit is closed for so long that the run, which was briefed, waits for the second window; before that the
+    car is readied for the practice starts after the flag of the first. That lap of theirs has no timed one: the run
+    keeps its four, and the driver is told nothing else."""
+    made = Stage(setup(plan(MAIN | {"laps": "out, 4 timed, in", "release": {"not_before": 400}},
+                            STARTS | {"window": "one"}), regulations=Regulations.model_validate({
+        "regulations": 1, "sessions": [{"session": "p1", "windows": WINDOWS}], "after_flag_items": ["standing_start"],
+    })), begin=-600.0).green()
+    made.wait(170)
+    made.command("said", call=made.call("main-1-brief").id)
+    made.status(300, None, pit_exit="closed")
+    made.status(1110, None, pit_exit="open")
+    made.wait(1150)
+    assert made.prompts("starts-1-brief", "due") != []
+    made.status(1202, "finished")
+    made.status(1800, "green", pit_exit="open")
+    made.wait(1990)
+    assert [text for text in briefs(made) if "main" in text] == ["Next run is main: four timed laps."]
+    assert made.car.progress.runs[0].brief_laps == 4
 
 
 def test_the_laps_of_a_brief_in_words() -> None:
