@@ -19,13 +19,15 @@ class Refusal(Exception):
 class Answer:
     """What a command did: one sentence, further outputs, whether the plan changed, and of which other cars also.
 
-    ``takes_back_t``: when the change of the plan was made that it takes back, session seconds."""
+    ``takes_back_t``: when the change of the plan was made that it takes back, session seconds. ``did_nothing``: what
+    was asked for was so already, and there is nothing to take back."""
 
     effect: str
     outputs: tuple[Output, ...] = ()
     plan_changed: bool = False
     also: tuple[str, ...] = ()
     takes_back_t: float | None = None
+    did_nothing: bool = False
 
 
 Handler = Callable[[CommandGiven, TeamCar, float], Answer]

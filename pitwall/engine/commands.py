@@ -204,13 +204,13 @@ def _box(command: CommandGiven, car: TeamCar, now: float) -> Answer:
         raise Refusal(f"car {car.car} is on no run of the plan; tell the driver yourself")
     if run.expected_kind == "in":
         run.flag_was_s = math.inf  # not for the flag alone any more
-        return Answer(f"car {car.car} is to box this lap already")
+        return Answer(f"car {car.car} is to box this lap already", did_nothing=True)
     last = car.track.earliest(car.lap_map.last_chance)
     past = car.track.seen_phase > car.lap_map.last_chance or (last is not None and now > last)
     if past and car.plan.medium != "board" and len(car.legs) > 1 and car.legs[1].kind == "in":
         # The command and the word that the car is over the line cross each other: it was given for that very lap.
         return Answer(f"{run.run.run}: too late for the pit entry on this lap: say nothing until the car is past it; "
-                      "the next lap is the in-lap already, and nothing moves")
+                      "the next lap is the in-lap already, and nothing moves", did_nothing=True)
     run.boxed_past = past and car.plan.medium != "board"
     car.progress.box_now()
     car.track.move("called_in")

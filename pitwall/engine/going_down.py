@@ -57,13 +57,17 @@ class GoingDown:
         self._at, self._calls, self._weights, self._parts, self._sure = at, calls, weights, parts, Sure(at)
         self._specs = {spec.key: spec for spec in waiting}
         self._news = news_first.pending(at, waiting)
+        self._news_over: dict[str, float] = {}
         self._standard: dict[str, int] = {}
         self._waits: dict[str, PendingCall] = {}
         self._spans: dict[str, _Span] = {}
-        for spec in waiting:
+        for spec in sorted(waiting, key=lambda one: one.key not in self._news):
             kept = pinned(at, spec, calls[spec.key], self._sure)
             standard = self._standard[spec.key] = PINNED if kept else _content_with(spec)
             self._wait(self._pending(spec, standard, kept or ways_of(at, spec, standard, self._sure, parts)))
+            if spec.key in self._news:  # known before what may have to wait for it
+                over_s = news_first.over_s(at, self._waits[spec.key])
+                self._news_over |= {} if over_s is None else {spec.key: over_s}
 
     @property
     def pending(self) -> Sequence[PendingCall]:
@@ -134,7 +138,8 @@ class GoingDown:
     def _before(self, spec: CallSpec) -> tuple[str, ...]:
         """Keys of news that it waits for, of calls of the same item that are acted on sooner, and of the word that the
         lap is a cool-down lap, where its switches are of use only to a driver who knows that."""
-        news = self._news if self._news and news_first.waits(self._at, spec) else ()
+        over = self._news_over
+        news = tuple(over) if over and news_first.waits(self._at, spec, max(over.values())) else ()
         of_lap = spec.kind == "switch" and spec.lap is not None
         if spec.item is None and not of_lap:
             return news

@@ -313,7 +313,7 @@ def _undo(command: CommandGiven, hands: Hands, now: float) -> Answer:
         raise Refusal(f"the last entry of {command.by} for car {command.car} that is left is {last.what}, given at "
                       f"{clock_text(last.t)}, {ages(age_s)}: 'undo' with of={last.command} takes it back")
     if plain and (asked := refused_last.take(command, hands.team[command.car], now - mind_s)) is not None:
-        raise Refusal(f"nothing is taken back: {asked}, given last by {command.by}, was refused and did nothing; "
+        raise Refusal(f"nothing is taken back: {asked}, given last by {command.by}, did nothing; "
                       f"'undo' once more takes back what was entered before it: {last.what}, {ages(age_s)}")
     # Pressed once too often: what the driver said, noted before, must not go with what was wrong.
     for one in mine:

@@ -13,12 +13,14 @@ from pitwall.engine.call import CallSpec
 from pitwall.engine.chances_to_say import PRE_EMPTS, must
 from pitwall.engine.situation import Situation
 from pitwall.model.record import altered
-from pitwall.radio.pending import GAP_S
+from pitwall.radio.pending import GAP_S, PendingCall
+from pitwall.radio.ways import HIT_S
 
 NEWS = frozenset({"stop", "session", "safety"})
 FIRST_S = 25.0
 """What must be said within this does not wait for news, and news that is told no sooner is not waited for: it commonly
-finds a stretch within twenty seconds, and a switch that stays behind is a harm of its own (a choice of ours)."""
+finds a stretch within twenty seconds, and a switch that stays behind is a harm of its own (a choice of ours). For the
+same reason what must be said waits only where it has a stretch behind the news."""
 
 
 def pending(at: Situation, specs: Iterable[CallSpec]) -> tuple[str, ...]:
@@ -27,10 +29,24 @@ def pending(at: Situation, specs: Iterable[CallSpec]) -> tuple[str, ...]:
                   if spec.kind in NEWS and spec.item is None and spec.room is not None and spec.room.from_s <= at.now])
 
 
-def waits(at: Situation, spec: CallSpec) -> bool:
-    """Guard: it is said after the news. What must be said soon is not: by then it may be too late for it."""
-    soon = must(spec) and spec.room is not None and spec.room.end_by_s < at.now + FIRST_S
-    return spec.kind not in PRE_EMPTS and not soon
+def over_s(at: Situation, news: PendingCall) -> float | None:
+    """When this news can be told and read back at the soonest, session seconds; None where that is not soon."""
+    begins = min([way.parts[0].starts[0][0] for way in news.ways], default=at.now)  # without a stretch: at once
+    shortest = min([way.spoken_s for way in news.ways], default=0.0)
+    return begins + shortest + news.gap_s if begins < at.now + FIRST_S else None
+
+
+def waits(at: Situation, spec: CallSpec, told_s: float) -> bool:
+    """Guard: it is said after the news, which is told and read back by ``told_s`` at the soonest. What must be said is
+    not where that is soon, or where no stretch is left for it then: it would be said in a corner, and the news gains
+    nothing."""
+    if spec.kind in PRE_EMPTS:
+        return False
+    room = spec.room
+    if room is None or not must(spec):
+        return True
+    left = any(end - max(begin, told_s) >= HIT_S for begin, end in room.starts(at.spoken(spec.short)))
+    return left and room.end_by_s >= at.now + FIRST_S
 
 
 def told_by(at: Situation, placed: Iterable[CallSpec]) -> float:

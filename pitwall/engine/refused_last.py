@@ -1,7 +1,8 @@
 """What a hand asked for last and did not get, so that an ``undo`` right after it takes nothing older back.
 
-Who presses ``undo`` means what was entered just now. Where that was refused nothing was done, and what the hand had
-entered before stands for good reason: the first such ``undo`` says so and names it, the second takes it back.
+Who presses ``undo`` means what was entered just now. Where that was refused, or was so already, nothing was done, and
+what the hand had entered before stands for good reason: the first such ``undo`` says so and names it, the second takes
+it back.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ REMEDY = "'undo'"
 
 
 def noting(command: CommandGiven, car: TeamCar, now: float, carry_out: Callable[[], Answer]) -> Answer:
-    """Carry the command out, and note whether it was refused.
+    """Carry the command out, and note whether it was refused, or had nothing to do.
 
     Raises:
         Refusal: as it comes, with the reason for the desk.
@@ -28,7 +29,10 @@ def noting(command: CommandGiven, car: TeamCar, now: float, carry_out: Callable[
         if command.command != "undo" and REMEDY not in str(refusal):
             car.desk.refused[command.by] = (command.command, now)
         raise
-    car.desk.refused.pop(command.by, None)
+    if answer.did_nothing:
+        car.desk.refused[command.by] = (command.command, now)
+    else:
+        car.desk.refused.pop(command.by, None)
     return answer
 
 

@@ -14,7 +14,7 @@ from pitwall.engine.sure import Sure
 from pitwall.engine.view import situation
 from pitwall.model.circuit import Circuit, ListeningStretch
 from pitwall.model.events import ChannelReported
-from pitwall.radio.pending import GAP_S
+from pitwall.radio.pending import GAP_S, Spans
 from tests.unit.engine_stage import CAR, CIRCUIT, MAIN, Stage, car_file, plan, setup
 
 STRAIGHTS = ((0.12, 0.2), (0.32, 0.4), (0.55, 0.63), (0.74, 0.84))
@@ -24,9 +24,9 @@ MANY = [{"do": "set_one", "on": {"timed": 1}, "with": {"switch": f"s{number}", "
         for number in range(4)]  # fmt: skip
 
 
-def heard_circuit() -> Circuit:
-    """The circuit with the round numbers, on which the driver can listen on four straights."""
-    stretches = tuple(ListeningStretch(from_share=begin, to_share=end) for begin, end in STRAIGHTS)
+def heard_circuit(straights: Spans = STRAIGHTS) -> Circuit:
+    """The circuit with the round numbers, on which the driver can listen on these straights, shares of the lap."""
+    stretches = tuple(ListeningStretch(from_share=begin, to_share=end) for begin, end in straights)
     return CIRCUIT.model_copy(update={"listening": stretches})
 
 

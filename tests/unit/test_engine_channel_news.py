@@ -194,6 +194,19 @@ def test_a_put_back_that_cannot_wait_goes_in_front_of_news_that_has_no_stretch_y
     assert placed["yellow"].say_from_s > 111
 
 
+@pytest.mark.parametrize(("stretches", "first"), [
+    (((101.0, 106.0),), True), (((101.0, 106.0), (108.0, 110.5)), True), (((101.0, 106.0), (130.0, 134.0)), False),
+])  # fmt: skip
+def test_a_put_back_with_no_stretch_behind_the_news_does_not_wait_for_it(stretches: Spans, first: bool) -> None:
+    """Half a lap is left, and in all of it the driver listens once more: behind the news the put-back would be said in
+    a corner, and the news gains nothing."""
+    back = call("back", stretches, kind="switch", by=140, **SHORT_CALL)
+    placed = Radio().place(100, back, _yellow())
+    assert (placed["back"].say_from_s < 106) is first
+    assert placed["back"].way == "full"
+    assert placed["yellow"].say_from_s > 111
+
+
 def test_what_is_open_and_unsaid_closes_again_for_news() -> None:
     """A lap time is due, nobody says it, and a yellow comes: the desk shows the yellow alone as the next to be said."""
     radio = Radio(keys=FEW_KEYS)

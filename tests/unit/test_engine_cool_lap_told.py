@@ -6,6 +6,7 @@ from typing import Any
 
 from pitwall.engine.call import Call
 from pitwall.engine.rules.procedure import KNOWN_BY_S
+from pitwall.radio.pending import Spans
 from tests.unit.engine_stage import MAIN, PROCEDURES, SWITCHES, Stage, car_file, plan, setup, shipped
 from tests.unit.test_engine_channel_laps import STRAIGHTS, heard_circuit
 
@@ -15,12 +16,12 @@ ON_COOL: list[dict[str, Any]] = [one | {"defaults": [*one.get("defaults", ()), {
                                  for one, other in zip(SWITCHES[:3], (1, 56, "open"), strict=True)]
 
 
-def on_the_cool_lap(switches: list[dict[str, Any]]) -> tuple[Stage, float, Call]:
+def on_the_cool_lap(switches: list[dict[str, Any]], straights: Spans = STRAIGHTS) -> tuple[Stage, float, Call]:
     """The cool-down lap has begun two seconds ago; its beginning, and the call of its item."""
     run = MAIN | {"laps": "out, 1 timed, cool, 1 timed, in", "items": [{"do": NAME, "on": "cool"}]}
     cars = {"41": car_file(switches=switches, forbidden_on_timed=[])}
     library = PROCEDURES | {NAME: PROCEDURE}
-    made = Stage(setup(plan(run), circuit=heard_circuit(), cars=cars, procedures=library)).green()
+    made = Stage(setup(plan(run), circuit=heard_circuit(straights), cars=cars, procedures=library)).green()
     t = made.drive(200, 125, 100)
     made.wait(t + 2)
     (call,) = [one for one in made.car.book.asking("procedure") if one.spec.ask.lap_kind == "cool"]
@@ -41,6 +42,15 @@ def test_the_words_of_a_cool_down_lap_are_said_on_a_straight() -> None:
     assert call.spec.room is not None
     assert on_a_straight(made, call)
     assert call.spec.say_by_s <= t + KNOWN_BY_S + 1.0
+
+
+def test_where_no_straight_comes_in_time_the_word_is_said_all_the_same() -> None:
+    """Half heard in a corner it may be heard; held back it is not, and the driver does not know that he is to slow
+    down until the lap is half behind him."""
+    made, t, call = on_the_cool_lap(SWITCHES[:1], ((0.28, 0.4), (0.6, 0.75)))
+    made.wait(t + 12)
+    assert (call.state, call.spec.against) == ("due", None)
+    assert call.spec.way in ("outside", "outside_short")
 
 
 def test_the_switches_of_that_lap_do_not_push_its_word_out() -> None:

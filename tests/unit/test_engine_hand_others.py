@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from pitwall.model.outputs import LapJudged, Refused
-from tests.unit.engine_stage import SPARE, Stage, effect, plan, setup
+from tests.unit.engine_stage import MAIN, SPARE, Stage, effect, plan, setup
 
 LONG: dict[str, Any] = {"run": "long", "want": "must", "laps": "out, 6 timed, in", "fuel_kg": 20}
 
@@ -71,7 +71,7 @@ def test_an_undo_after_a_refused_command_takes_nothing_older_back() -> None:
     stage = shortened()
     first = stage.command("undo", by="ann")
     assert isinstance(first, Refused)
-    assert first.reason == ("nothing is taken back: box, given last by ann, was refused and did nothing; 'undo' once "
+    assert first.reason == ("nothing is taken back: box, given last by ann, did nothing; 'undo' once "
                             "more takes back what was entered before it: shorten, 0:20 ago")
     assert laps(stage) == 5
     assert effect(stage.command("undo", by="ann")).startswith("taken back: shorten")
@@ -92,3 +92,15 @@ def test_after_another_command_that_was_taken_an_undo_means_that_one() -> None:
     effect(stage.command("quiet", by="ann"))
     assert effect(stage.command("undo", by="ann")).startswith("taken back: quiet")
     assert effect(stage.command("undo", by="ann")).startswith("taken back: shorten")
+
+
+def test_after_a_command_that_had_nothing_to_do_an_undo_means_that_one_too() -> None:
+    """Called in on its in-lap a car is called in already: the fuel that was entered before stands."""
+    stage = Stage(setup(plan(MAIN | {"laps": "out, 1 timed, in"}))).green()
+    begin = stage.drive(200, 125)
+    effect(stage.command("set_fuel", begin + 60, fuel_kg=20))
+    assert "already" in effect(stage.command("box", begin + 98))
+    undone = stage.command("undo", begin + 98.5)
+    assert isinstance(undone, Refused)
+    assert "box, given last by desk, did nothing" in undone.reason
+    assert "fuel" in effect(stage.command("undo", begin + 99))
