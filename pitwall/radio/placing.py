@@ -39,10 +39,10 @@ def late_from_s(stretches: Iterable[tuple[float, float]], spoken_s: float, end_b
     """
     starts = sorted([(begin, min(end, end_by_s) - spoken_s - begin) for begin, end in stretches], reverse=True)
     good = [begin for begin, length in starts if length >= HIT_S]
-    any_ = [begin for begin, length in starts if length >= JUST_S]
-    if len(good) < calls or len(any_) <= calls:
+    just_long_enough = [begin for begin, length in starts if length >= JUST_S]
+    if len(good) < calls or len(just_long_enough) <= calls:
         return float("-inf")
-    return min(good[calls - 1], any_[calls])
+    return min(good[calls - 1], just_long_enough[calls])
 
 
 def place_call(

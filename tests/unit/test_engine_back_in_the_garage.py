@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from tests.unit.engine_stage import CHECKS, MAIN, Stage, plan, setup
+from typing import Any
+
+from pitwall.model.procedure import Procedure
+from tests.unit.engine_stage import CHECKS, MAIN, PROCEDURES, Stage, plan, setup
 
 BITE = {"do": "bite_check", "on": "out"}
 
 
-def back_in(run: dict[str, object]) -> Stage:
+TWO_STEPS = Procedure.model_validate({
+    "procedure": 1, "purpose": "test", "name": "clutch_check", "laps": ["out", "installation"], "stationary": True,
+    "steps": [{"say": "Clutch in, hold.", "short": "Clutch in", "where": "garage"},
+              {"say": "Clutch out, slowly.", "short": "Clutch out", "where": "garage", "offset_s": 20}],
+})
+
+
+def back_in(run: dict[str, object], **more: Any) -> Stage:
     """The car left before its garage calls were made; a little slower than expected it is in the pit lane at 360 s."""
-    made = Stage(setup(plan(run, MAIN)), begin=-600.0).green()
+    made = Stage(setup(plan(run, MAIN), **more), begin=-600.0).green()
     made.leave(250)
     made.cross(275, "1")
     made.cross(315, "2")
@@ -38,6 +48,21 @@ def test_what_is_for_the_garage_waits_until_the_car_stands() -> None:
     made.command("confirm", call=call)
     (item,) = made.car.progress.runs[0].items
     assert item.state == "done"
+
+
+def test_every_step_for_the_garage_is_told_in_its_order() -> None:
+    """Two steps of one item: each is a call of its own, and the key for the first does not silence the second."""
+    run = CHECKS | {"release": {"not_before": 400}, "items": [{"do": "clutch_check", "on": "out"}]}
+    made = back_in(run, procedures=PROCEDURES | {"clutch_check": TWO_STEPS})
+    said: list[str] = []
+    for t in range(400, 500):
+        made.wait(float(t))
+        for call in [one for one in made.car.book.begun_by(made.now) if one.state == "due" and "clutch" in one.id]:
+            said.append(call.spec.text)
+            made.command("said", call=call.id)
+    assert said == ["Clutch in, hold.", "Clutch out, slowly."]
+    made.wait(700)
+    assert made.car.progress.runs[0].items[0].state == "done"
 
 
 def test_what_was_told_before_leaving_is_not_told_again() -> None:

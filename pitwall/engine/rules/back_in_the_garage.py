@@ -23,7 +23,8 @@ STANDS_S, APART_S, OPEN_S = 15.0, 15.0, 120.0
 
 
 def calls(at: Situation) -> Iterable[CallSpec]:
-    """What is still to be asked and told of the run that the car came in from, in the order of the plan."""
+    """What is still to be asked and told of the run that the car came in from, in the order of the plan. Every step is
+    a call of its own."""
     if at.track.state != "garage" or at.clock.status == "closed":
         return
     run = next((one for one in at.progress.runs if one.end_t is not None and one.end_t == at.progress.parked_t), None)
@@ -34,10 +35,10 @@ def calls(at: Situation) -> Iterable[CallSpec]:
         procedure = at.procedures.get(item.item.do)
         if procedure is None or not still_to_ask(item):
             continue
-        for step in procedure.steps:
-            if _belongs_here(at, run, item, step):
-                yield _asked(at, run, item, procedure, step, number)
-                number += 1
+        here = [step for step in procedure.steps if _belongs_here(at, run, item, step)]
+        for of_item, step in enumerate(here):
+            yield _asked(at, run, item, procedure, step, of_item, number)
+            number += 1
 
 
 def still_to_ask(item: ItemState) -> bool:
@@ -55,14 +56,14 @@ def _belongs_here(at: Situation, run: RunState, item: ItemState, step: Step) -> 
 
 
 def _asked(
-    at: Situation, run: RunState, item: ItemState, procedure: Procedure, step: Step, number: int
+    at: Situation, run: RunState, item: ItemState, procedure: Procedure, step: Step, of_item: int, number: int
 ) -> CallSpec:
     arguments = item_arguments(procedure, item)
     text = fill(step.say, arguments)
     begin = (at.progress.parked_t or at.since_s) + at.timing.garage_after_s + STANDS_S + number * APART_S
     turns = max(0, int((at.now - begin) // OPEN_S))  # told anew until somebody asks, or the car leaves
     return CallSpec(
-        key=f"{item.key}-{run.leavings}-back",
+        key=f"{item.key}-{run.leavings}-back{f'-{of_item + 1}' if of_item else ''}",
         kind=step.kind,
         text=text,
         short=fill(step.short, arguments),

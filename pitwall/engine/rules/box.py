@@ -80,7 +80,8 @@ def calls(at: Situation) -> Iterable[CallSpec]:
 
 def _stays_for_the_flag(at: Situation, run: RunState) -> bool:
     """Guard: what comes after the flag needs the car on track as it falls, and the flag is all for which it would be
-    called in before. Where a person wants it in, it is called."""
+    called in before. On a run of the plan it is called all the same where a person wants it in; on a lap for the block
+    alone nobody can ask pitwall for that, and who wants it in tells the driver (``commands.py`` says so)."""
     alone = run.for_flag or (run.called_for_flag and math.isfinite(run.flag_was_s))
     return at.block is not None and alone and at.clock.status in RUNNING and at.plan.medium != "board"
 
