@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
 from pitwall.engine.brief_laps import in_words
+from pitwall.model.events import ChannelReported
 from pitwall.model.plan import LapKind
 from pitwall.model.rules import Regulations
-from tests.unit.engine_stage import MAIN, Stage, plan, regulations, setup
+from tests.unit.engine_stage import CAR, MAIN, Stage, plan, regulations, setup
 from tests.unit.test_engine_for_the_flag import STARTS, WINDOWS
 
 LAST = MAIN | {"run": "last", "release": {"not_before": 400}}
@@ -103,6 +106,32 @@ def test_a_brief_that_may_be_on_the_air_is_not_given_another_number_under_the_sa
     made.command("said", call=made.call("last-1-brief-anew-1").id)
     made.wait(300)
     assert len(briefs(made)) == 2
+
+
+@pytest.mark.parametrize("on_the_air", [True, False])
+def test_where_the_radio_desk_tells_who_talks_only_a_brief_on_the_air_keeps_its_number(on_the_air: bool) -> None:
+    """The flag moves nearer while the engineer reads the brief out: he ends it, and what he said is put right. Where
+    nobody talks it is not being read, and simply says what is true."""
+    made = Stage(setup(plan(LAST | {"laps": "out, 4 timed, in"}), regulations=regulations(duration_s=900)),
+                 begin=-600.0).green().wait(100)
+
+    def talks(t: float, who: str) -> None:
+        made.give(ChannelReported.model_validate({"id": f"talk-{t:g}", "t": t, "car": CAR, "talking": who}))
+
+    talks(101, "nobody")
+    made.wait(170)
+    if on_the_air:
+        talks(171, "engineer")
+    made.clock(172, 470.0)
+    if on_the_air:
+        talks(174, "nobody")
+    made.wait(175)
+    made.command("said", call=made.call("last-1-brief").id)
+    made.wait(300)
+    four, two = "Next run is last: four timed laps.", "time for two timed laps only."
+    after = [f"Correction, last: {two}"] if on_the_air else [f"Next run is last: {two}"]
+    assert briefs(made) == [four, *after]
+    assert made.call("last-1-brief").spec.text == (four if on_the_air else after[0])
 
 
 def test_a_run_that_was_not_briefed_is_not_called_off() -> None:
