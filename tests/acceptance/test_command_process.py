@@ -29,6 +29,9 @@ def test_a_session_begun_and_mended_from_the_shell(processes: Processes) -> None
     usage = processes.run("command", "41", "crss", *to)
     assert usage.returncode == 2
     assert "did you mean 'cross'" in usage.stderr
+    asked = processes.run("command", "41", "undo", *to)
+    assert (asked.returncode, asked.stdout) == (1, "")
+    assert "nothing is taken back: cross, given last by ann, did nothing" in asked.stderr
     undone = processes.run("command", "41", "undo", *to)
     assert "taken back: pit exit" in undone.stdout
     leave(daemon, signal.SIGKILL)

@@ -139,5 +139,5 @@ def test_what_the_radio_desk_heard_says_when_a_call_was_begun() -> None:
                            last=SimpleNamespace(state="said", say_from_s=104.0, say_by_s=107.0))
     assert _begun_s(cast(CallNotes, call), ()) == 110.0
     assert _begun_s(cast(CallNotes, call), ((90.0, 95.0), (106.5, 109.0))) == 106.5
-    assert [_counted_as(cast(CallNotes, call), begun) for begun in (106.5, 108.0, 108.1, 102.9, None)] == [
+    assert [_counted_as(cast(CallNotes, call), begun, ()) for begun in (106.5, 108.0, 108.1, 102.9, None)] == [
         "in_window", "in_window", "beside_window", "beside_window", "shown"]
