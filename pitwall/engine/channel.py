@@ -18,7 +18,7 @@ from pitwall.engine.box_pair import in_order
 from pitwall.engine.call import PRIORITY, Call, CallSpec
 from pitwall.engine.calls import CallBook
 from pitwall.engine.chances_to_say import PRE_EMPTS, SLOW_SPEECH, must
-from pitwall.engine.going_down import GoingDown, names_the_lap
+from pitwall.engine.going_down import GoingDown, names_the_cool_lap
 from pitwall.engine.nearness import SOON_S, TALK_S, Laid
 from pitwall.engine.offered_again import FEW_KEYS
 from pitwall.engine.parts import begun, remaining
@@ -292,7 +292,7 @@ def _without_place(
     at: Situation, spec: CallSpec, call: Call | None, reason: str, taken: Sequence[tuple[float, float]]
 ) -> CallSpec:
     """Said all the same if it must be, or tells that the lap is a cool-down lap; else better left."""
-    if (not must(spec) and not names_the_lap(spec) and not begun(call)) or spec.room is None:
+    if (not must(spec) and not names_the_cool_lap(spec) and not begun(call)) or spec.room is None:
         held_back = call.spec.against if call is not None and call.state == "due" else None
         if call is not None and call.state == "due" and held_back is None:
             return _as_placed(spec, call.spec)  # it was open, and may have been said without a key

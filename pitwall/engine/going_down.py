@@ -128,7 +128,7 @@ class GoingDown:
             weight=self._weights[spec.key],
             gap_s=COMMENT_S if spec.kind == "question" else GAP_S,
             ways=ways,
-            must=must(spec) or begun(self._calls[spec.key]) or names_the_lap(spec),
+            must=must(spec) or begun(self._calls[spec.key]) or names_the_cool_lap(spec),
             stake=STAKE if spec.kind in PRE_EMPTS else 1,
             pre_empts=spec.kind in PRE_EMPTS,
             hit_s=_hit_s(self._at, standard),
@@ -145,13 +145,13 @@ class GoingDown:
             return news
         return (*news, *sorted(
             other.key for other in self._specs.values()
-            if (of_lap and names_the_lap(other) and (other.run, other.lap) == (spec.run, spec.lap))
+            if (of_lap and names_the_cool_lap(other) and (other.run, other.lap) == (spec.run, spec.lap))
             or (spec.item is not None and other.item == spec.item and other.key != spec.key
                 and (other.act_at_s or 0.0, other.key) < (spec.act_at_s or 0.0, spec.key))
         ))
 
 
-def names_the_lap(spec: CallSpec) -> bool:
+def names_the_cool_lap(spec: CallSpec) -> bool:
     """Guard: it tells the driver that the lap just begun is a cool-down lap. Who does not hear it drives at the pace,
     and the switches of the lap are of no use."""
     return spec.ask.lap_kind == "cool" and spec.soon_over
